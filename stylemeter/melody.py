@@ -1,0 +1,248 @@
+"""The note table every stage works on: one melody, its meter, key, chords and what the reader had to mend.
+
+Conventions: times are integer ticks, `meter.TICKS` to a quarter note; pitches are sounding MIDI note numbers
+(60 = middle C); arrays are read-only, one entry a sounding note, onsets strictly rising.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from stylemeter.errors import InputError
+from stylemeter.meter import TICKS, Bars, Meter, meter_at, position_weight
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Chord", "Key", "Melody", "Technique", "grid_columns"]
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+
+KeySource = Literal["declared", "given", "estimated"]
+
+_PITCH_CLASS_NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+
+
+class Technique(enum.IntFlag):
+    """How a note is played, where the source can say."""
+
+    BEND = 1
+    PRE_BEND = 2
+    RELEASE = 4
+    SLIDE = 8
+    HAMMER_ON = 16
+    PULL_OFF = 32
+    VIBRATO = 64
+    DEAD = 128
+    HARMONIC = 256
+    PALM_MUTE = 512
+    GRACE = 1024
+    STACCATO = 2048
+    ACCENT = 4096
+    TRILL = 8192
+
+    @property
+    def words(self) -> list[str]:
+        """Names of the marks set, lower case with hyphens, in a fixed order."""
+        return [flag.name.lower().replace("_", "-") for flag in type(self) if flag in self and flag.name]
+
+    @classmethod
+    def from_words(cls, words: Sequence[str]) -> Technique:
+        """Read marks back from their names.
+
+        Raises
+        ------
+        InputError
+            If a name is not a mark.
+        """
+        value = cls(0)
+        for word in words:
+            name = word.strip().upper().replace("-", "_")
+            if name not in cls.__members__:
+                raise InputError(f"unknown technique {word!r}", mend="marks are: " + ", ".join(cls(~0).words))
+            value |= cls[name]
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A tonal centre and how it is known.
+
+    Attributes
+    ----------
+    tonic : int
+        Pitch class, 0 = C.
+    mode : str or None
+        One of `scales.MODE_SCALES`, or None where nobody can say.
+    source : {"declared", "given", "estimated"}
+        By the file, by the user, or by `keys.estimate`.
+    runner_up : str or None
+        The next best key of an estimate.
+    margin : float or None
+        How far the estimate's correlation lies above the runner-up's.
+    """
+
+    tonic: int
+    mode: str | None
+    source: KeySource
+    runner_up: str | None = None
+    margin: float | None = None
+
+    @property
+    def name(self) -> str:
+        """The key as said: "D dorian".
+
+        Examples
+        --------
+        >>> Key(2, "dorian", "given").name
+        'D dorian'
+        """
+        return f"{_PITCH_CLASS_NAMES[self.tonic]} {self.mode or '(mode not known)'}"
+
+
+@dataclass(frozen=True, slots=True)
+class Chord:
+    """A chord from its onset until the next.
+
+    Attributes
+    ----------
+    onset : int
+        Ticks.
+    root : int or None
+        Pitch class of the root; None for "no chord".
+    kind : str
+        The quality in short, as written after the root: "", "m", "7", "maj7", "m7b5", ...; "N" for no chord.
+    pitch_classes : tuple of int
+        Absolute pitch classes of the chord, root first; empty for "no chord".
+    """
+
+    onset: int
+    root: int | None
+    kind: str
+    pitch_classes: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Melody:
+    """One melody as read.
+
+    Attributes
+    ----------
+    onset, duration : ndarray of shape (n_notes,)
+        Ticks; `duration` is None where the source has none.
+    pitch : ndarray of shape (n_notes,)
+        Sounding MIDI note number, a fraction where the source gives one.
+    bar : ndarray of shape (n_notes,)
+        Bar in the printed order, 0 for a pickup.
+    beat : ndarray of shape (n_notes,)
+        1 + position / beat.
+    weight : ndarray of shape (n_notes,)
+        Metrical weight, 0 downward.
+    meters : tuple of Meter
+        At least one, sorted by onset.
+    bars : Bars
+        Every bar line, those of empty bars too.
+    technique : ndarray of shape (n_notes,) or None
+        `Technique` bits; None where the source cannot say.
+    key, chords, tempo : optional
+        Tempo in quarter notes a minute.
+    onset_seconds : ndarray of shape (n_notes,) or None
+        Where the source has them.
+    source : str
+        Kind of source: "musicxml", "abc", "kern", "midi", "jams", "tab", "csv", "json", ...
+    remarks : tuple of str
+        Every repair or guess the reader made.
+    guessed_share : float
+        Share of the notes the source is likely to have wrong (0 for notation).
+    """
+
+    onset: Ints
+    duration: Ints | None
+    pitch: Floats
+    bar: Ints
+    beat: Floats
+    weight: Ints
+    meters: tuple[Meter, ...]
+    bars: Bars
+    technique: Ints | None = None
+    key: Key | None = None
+    chords: tuple[Chord, ...] | None = None
+    tempo: float | None = None
+    onset_seconds: Floats | None = None
+    title: str = ""
+    part: str = ""
+    path: str = ""
+    source: str = ""
+    remarks: tuple[str, ...] = ()
+    guessed_share: float = 0.0
+    #: The meter each note lies in, filled in on construction.
+    note_meters: tuple[Meter, ...] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        if len(self.onset) and np.any(np.diff(self.onset) <= 0):
+            raise InputError("onsets do not rise", where=self.path)
+        arrays = [self.onset, self.duration, self.pitch, self.bar, self.beat, self.weight, self.technique]
+        for array in [*arrays, self.onset_seconds]:
+            if array is None:
+                continue
+            if len(array) != len(self.onset):
+                raise InputError("columns of different lengths", where=self.path)
+            array.setflags(write=False)
+        object.__setattr__(self, "note_meters", tuple(meter_at(self.meters, int(t)) for t in self.onset))
+
+    def __len__(self) -> int:
+        return len(self.onset)
+
+    def with_key(self, key: Key | None) -> Melody:
+        """Return the same melody in another key."""
+        return replace(self, key=key)
+
+    def with_remarks(self, *remarks: str) -> Melody:
+        """Return the same melody with more remarks."""
+        return replace(self, remarks=self.remarks + remarks)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the note table as a frame: onset and duration in quarter notes, the rest as in the columns."""
+        import pandas as pd
+
+        columns: dict[str, object] = {"onset": self.onset / TICKS}
+        if self.duration is not None:
+            columns["duration"] = self.duration / TICKS
+        columns |= {"pitch": self.pitch, "bar": self.bar, "beat": self.beat, "weight": self.weight}
+        if self.technique is not None:
+            columns["technique"] = self.technique
+        return pd.DataFrame(columns)
+
+
+def grid_columns(onset: Ints, meters: Sequence[Meter], bars: Bars) -> tuple[Ints, Floats, Ints]:
+    """Bar number, beat and metrical weight of each onset.
+
+    Parameters
+    ----------
+    onset : ndarray of shape (n_notes,)
+        Ticks, none before the first bar line or after the last bar's end.
+    meters : sequence of Meter
+    bars : Bars
+
+    Returns
+    -------
+    bar, beat, weight : ndarrays of shape (n_notes,)
+    """
+    index = np.searchsorted(bars.line, onset, side="right") - 1
+    if len(onset) and index.min() < 0:
+        raise InputError("a note lies before the first bar")
+    x = onset - bars.line[index]
+    beats = np.empty(len(onset))
+    weights = np.empty(len(onset), dtype=np.int64)
+    for i, (tick, position) in enumerate(zip(onset.tolist(), x.tolist(), strict=True)):
+        meter = meter_at(meters, tick)
+        beats[i] = 1 + position / meter.beat
+        weights[i] = position_weight(position, meter.numerator, meter.denominator)
+    return bars.number[index], beats, weights

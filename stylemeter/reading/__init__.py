@@ -1,0 +1,1 @@
+"""Reading: path or bytes -> melodies."""

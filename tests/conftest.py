@@ -1,0 +1,37 @@
+"""Shared fixtures: where the open collections are, and small melodies to measure."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def open_data_folder() -> Path | None:
+    """Folder of the open collections a user fetches, where there is one (see corpus/*.toml)."""
+    named = os.environ.get("STYLEMETER_OPEN_DATA")
+    for folder in (Path(named) if named else None, ROOT.parent / "shared" / "data"):
+        if folder and folder.is_dir():
+            return folder
+    return None
+
+
+@pytest.fixture(scope="session")
+def open_data() -> Path:
+    folder = open_data_folder()
+    if folder is None:
+        pytest.skip("the open collections are not here: set STYLEMETER_OPEN_DATA to their folder")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def music21_corpus() -> Path:
+    """Folder of music21's own collections, inside the installed wheel."""
+    from importlib.util import find_spec
+
+    spec = find_spec("music21")
+    folder = Path(spec.origin).parent / "corpus" if spec and spec.origin else None
+    if folder is None or not folder.is_dir():
+        pytest.skip("music21's corpus folder is not installed")
+    return folder

@@ -13,7 +13,7 @@ import numpy as np
 from stylemeter import keys
 from stylemeter.errors import InputError
 from stylemeter.melody import Chord, Key, Melody, Technique, grid_columns
-from stylemeter.meter import TICKS, Meter, lay_bars, meter_at, regular_spans
+from stylemeter.meter import Meter, lay_bars, meter_at, regular_spans
 
 __all__ = ["Draft", "RawNote", "build", "count_words"]
 

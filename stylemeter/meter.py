@@ -28,6 +28,7 @@ __all__ = [
     "bar_length",
     "beat_length",
     "divisions",
+    "is_compound",
     "lay_bars",
     "meter_at",
     "position_weight",
@@ -73,6 +74,11 @@ class Meter:
     def bar(self) -> int:
         """Length of a full bar in ticks."""
         return bar_length(self.numerator, self.denominator)
+
+    @property
+    def compound(self) -> bool:
+        """Whether a beat is made of three units."""
+        return is_compound(self.numerator, self.denominator)
 
 
 def bar_length(numerator: int, denominator: int) -> int:

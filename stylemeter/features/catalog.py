@@ -1,0 +1,260 @@
+"""The catalogue: one decorator declares a feature, and everything else is driven by it.
+
+A feature is a pure function of a `Line`. It returns a number, a `Mask` (then its value is the share of the mask,
+its evidence the mask itself: the number and the place shown can't disagree), or a `Lack` that says why there is none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from stylemeter.features.line import Line
+from stylemeter.scales import MODE_SCALES
+
+__all__ = ["CATALOG", "Feature", "Lack", "Mask", "entropy", "entropy_of_counts", "feature", "variation"]
+
+Bools = npt.NDArray[np.bool_]
+Need = Literal["key", "mode", "durations", "chords", "technique"]
+Family = Literal["intervals", "degrees", "harmony", "rhythm", "space", "shape", "motif", "technique"]
+
+#: Fewest notes any feature is measured on.
+MINIMUM_NOTES = 12
+
+_NEED_WORDS: dict[Need, str] = {
+    "key": "needs a key",
+    "mode": "needs a key with a mode",
+    "durations": "needs durations, which this source does not have",
+    "chords": "needs chords",
+    "technique": "needs playing marks, which this source cannot say",
+}
+
+
+@dataclass(slots=True)
+class Lack:
+    """Why a feature is unmeasured."""
+
+    reason: str
+
+
+@dataclass(slots=True)
+class Mask:
+    """A share as the things counted.
+
+    Attributes
+    ----------
+    where : ndarray of bool
+        Of each note, interval, pair of intervals, ...: whether it counts.
+    of : ndarray of bool or None
+        Which of them are in the denominator; all by default.
+    weight : ndarray or None
+        Weights; equal by default.
+    reach : int
+        Notes a thing covers beyond the one it starts at: 0 for notes, 1 for intervals, 2 for pairs of intervals.
+    """
+
+    where: Bools
+    of: Bools | None = None
+    weight: npt.NDArray[np.int64] | None = None
+    reach: int = 0
+
+    def share(self) -> float | Lack:
+        """Value of the share."""
+        where = self.where if self.of is None else self.where & self.of
+        if self.weight is not None:
+            total = float(self.weight.sum())
+            return float(self.weight[where].sum()) / total if total else Lack("nothing to take a share of")
+        total = len(where) if self.of is None else int(np.count_nonzero(self.of))
+        return int(np.count_nonzero(where)) / total if total else Lack("nothing to take a share of")
+
+    def notes(self, line: Line) -> Bools:
+        """Notes the counted things cover."""
+        where = self.where if self.of is None else self.where & self.of
+        if not self.reach:
+            return where
+        return line.mark(np.flatnonzero(where), self.reach + 1)
+
+
+Measure = Callable[[Line], "float | Mask | Lack"]
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """An entry of the dictionary.
+
+    Attributes
+    ----------
+    name, family, unit, meaning, source : str
+        `meaning` in one plain line; `source` of the definition.
+    needs : tuple of str
+        Columns the melody must have.
+    minimum_notes : int
+        Fewer notes leave it unmeasured.
+    habit : str or None
+        The habit it speaks for.
+    invariances : tuple of str
+        What must not change the value: "transposition", "octave", "tempo", "shift" (by whole bars), "augmentation"
+        (all times and the meter's unit doubled).
+    measure : callable
+        `Line -> float | Mask | Lack`.
+    evidence : callable or None
+        `Line -> ndarray of bool`, where the mask does not say it.
+    bounds : tuple of float
+        Least and greatest value possible.
+    discrete : bool
+        Whether it takes few distinct values at a given length.
+    version : int
+        Raised when the definition changes.
+    """
+
+    name: str
+    family: Family
+    unit: str
+    meaning: str
+    source: str
+    needs: tuple[Need, ...]
+    minimum_notes: int
+    invariances: tuple[str, ...]
+    measure: Measure
+    evidence: Callable[[Line], Bools] | None
+    bounds: tuple[float, float]
+    discrete: bool
+    version: int
+
+    def lack(self, line: Line) -> str | None:
+        """Why it can't be measured on these notes, or None."""
+        for need in self.needs:
+            if not has(line, need):
+                return _NEED_WORDS[need]
+        if line.n < self.minimum_notes:
+            return f"fewer than {self.minimum_notes} notes"
+        return None
+
+    def value(self, line: Line) -> float | Lack:
+        """Measure it."""
+        reason = self.lack(line)
+        if reason is not None:
+            return Lack(reason)
+        result = self.measure(line)
+        return result.share() if isinstance(result, Mask) else result
+
+    def where(self, line: Line) -> Bools:
+        """Notes that are its evidence; none where it is unmeasured or has no place."""
+        nothing = np.zeros(line.n, dtype=bool)
+        if self.lack(line) is not None:
+            return nothing
+        if self.evidence is not None:
+            return self.evidence(line)
+        result = self.measure(line)
+        return result.notes(line) if isinstance(result, Mask) else nothing
+
+
+def has(line: Line, need: Need) -> bool:
+    """Whether a melody has what a feature needs.
+
+    A partly missing column is missing: the readers drop it whole.
+    """
+    melody = line.melody
+    if need == "key":
+        return melody.key is not None
+    if need == "mode":
+        return melody.key is not None and melody.key.mode in MODE_SCALES
+    if need == "durations":
+        return melody.duration is not None
+    if need == "chords":
+        return bool(melody.chords)
+    return melody.technique is not None
+
+
+#: Every feature by name, in the order of the dictionary.
+CATALOG: dict[str, Feature] = {}
+
+_DICTIONARY = "feature dictionary, version 1"
+
+
+def feature(
+    family: Family,
+    unit: str,
+    meaning: str,
+    *,
+    needs: Iterable[Need] = (),
+    minimum_notes: int = MINIMUM_NOTES,
+    source: str = _DICTIONARY,
+    invariances: Iterable[str] = ("transposition", "octave", "tempo", "shift"),
+    evidence: Callable[[Line], Bools] | None = None,
+    bounds: tuple[float, float] = (0.0, 1.0),
+    discrete: bool = False,
+    version: int = 1,
+) -> Callable[[Measure], Measure]:
+    """Declare a feature; its name is the function's.
+
+    Parameters
+    ----------
+    family, unit, meaning, needs, minimum_notes, source, invariances, evidence, bounds, discrete, version
+        See `Feature`.
+    """
+
+    def register(function: Measure) -> Measure:
+        name = function.__name__
+        if name in CATALOG:
+            raise ValueError(f"feature {name} is declared twice")
+        CATALOG[name] = Feature(
+            name,
+            family,
+            unit,
+            meaning,
+            source,
+            tuple(needs),
+            minimum_notes,
+            tuple(invariances),
+            function,
+            evidence,
+            bounds,
+            discrete,
+            version,
+        )
+        return function
+
+    return register
+
+
+#: c * log2(c) of the counts melodies have; longer ones are worked out when met.
+_TERMS = np.arange(4096, dtype=float)
+_TERMS[1:] *= np.log2(_TERMS[1:])
+
+
+def entropy_of_counts(counts: npt.NDArray[np.int64]) -> float:
+    """Plug-in entropy in bits.
+
+    Examples
+    --------
+    >>> entropy_of_counts(np.array([32, 16, 8, 4, 1, 1, 1, 1]))
+    2.0
+    """
+    total = int(counts.sum())
+    if total >= len(_TERMS):
+        p = counts[counts > 0] / total
+        return float(-(p * np.log2(p)).sum())
+    # rounding may leave a hair below zero where all counts fall in one cell
+    return max(0.0, float((_TERMS[total] - _TERMS[counts].sum()) / total))
+
+
+def variation(counts: npt.NDArray[np.int64]) -> float:
+    """Standard deviation (ddof 0) over mean of whole numbers, not all 0; summed exactly.
+
+    Examples
+    --------
+    >>> variation(np.array([2, 4]))
+    0.3333333333333333
+    """
+    total = int(counts.sum())
+    return float(len(counts) * int((counts * counts).sum()) - total * total) ** 0.5 / total
+
+
+def entropy(code: npt.NDArray[np.int64]) -> float:
+    """Plug-in entropy in bits of a sequence of small non-negative codes."""
+    return entropy_of_counts(np.bincount(code))

@@ -1,0 +1,127 @@
+"""How the line moves from note to note: steps, skips (3-4 semitones), leaps (5 and more), runs and turns.
+
+Intervals are taken across rests too; a run never crosses a breath or a phrase end.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from stylemeter.features.catalog import Lack, Mask, entropy, feature
+from stylemeter.features.line import Line
+
+__all__: list[str] = []
+
+#: Notes a stepwise stretch in one direction must have to count as a scale run.
+RUN_NOTES = 5
+
+Bools = npt.NDArray[np.bool_]
+
+
+@feature("intervals", "share", "of the intervals, those that are steps (1-2 semitones)")
+def step_share(line: Line) -> Mask:
+    """Share of steps."""
+    return Mask(line.step, reach=1)
+
+
+@feature("intervals", "share", "of the intervals, those that are skips (3-4 semitones)")
+def skip_share(line: Line) -> Mask:
+    """Share of skips."""
+    return Mask(line.base.skip[line.start : line.start + line.m], reach=1)
+
+
+@feature("intervals", "share", "of the intervals, those that are leaps (5 semitones or more)")
+def leap_share(line: Line) -> Mask:
+    """Share of leaps."""
+    return Mask(line.leap, reach=1)
+
+
+@feature("intervals", "share", "of the intervals, those that repeat the note")
+def repeated_note_share(line: Line) -> Mask:
+    """Share of repeated notes."""
+    return Mask(line.k == 0, reach=1)
+
+
+@feature("intervals", "share", "of the intervals, those of one semitone")
+def semitone_share(line: Line) -> Mask:
+    """Share of semitones."""
+    return Mask(np.abs(line.k) == 1, reach=1)
+
+
+@feature("intervals", "semitones", "average size of an interval, repeated notes as 0", bounds=(0.0, 127.0))
+def mean_interval(line: Line) -> float:
+    """Mean size of an interval."""
+    return int(line.base.abs_k[line.start : line.start + line.m].sum()) / line.m
+
+
+@feature("intervals", "bits", "how varied the intervals are, up and down told apart", bounds=(0.0, np.log2(25)))
+def interval_entropy(line: Line) -> float:
+    """Entropy of the intervals clipped to an octave."""
+    return entropy(line.base.k_cell[line.start : line.start + line.m])
+
+
+@feature("intervals", "share of notes", "notes in runs of 5 or more that move by steps in one direction")
+def scale_run_share(line: Line) -> Mask:
+    """Share of notes in scale runs; a turning note belongs to both its runs."""
+    starts, lengths = line.scale_runs
+    long = lengths >= RUN_NOTES
+    return Mask(line.mark(starts[long], lengths[long]))
+
+
+def _longest_run_notes(line: Line) -> Bools:
+    starts, lengths = line.scale_runs
+    if not len(lengths):
+        return np.zeros(line.n, dtype=bool)
+    best = int(lengths.argmax())
+    return line.mark(starts[best : best + 1], lengths[best : best + 1])
+
+
+@feature(
+    "intervals",
+    "notes",
+    "the longest run of notes that move by steps in one direction",
+    evidence=_longest_run_notes,
+    bounds=(1.0, np.inf),
+    discrete=True,
+)
+def longest_scale_run(line: Line) -> float:
+    """Notes of the longest run; 1 where no step is taken."""
+    lengths = line.scale_runs[1]
+    return float(lengths.max()) if len(lengths) else 1.0
+
+
+@feature(
+    "intervals",
+    "share",
+    "where a step follows a step, how often the direction is kept",
+    source="Chiu & Temperley 2024, Music & Science, doi 10.1177/20592043231225731",
+)
+def step_inertia(line: Line) -> Mask:
+    """Share of the step-then-step pairs that keep direction."""
+    pairs = line.step[:-1] & line.step[1:]
+    return Mask(line.direction[:-1] == line.direction[1:], of=pairs, reach=2)
+
+
+@feature("intervals", "share", "how often the line turns, repeated notes passed over")
+def direction_change_rate(line: Line) -> float | Lack:
+    """Share of neighbours among the moves that have opposite signs."""
+    moves = line.direction[line.direction != 0]
+    if len(moves) < 2:
+        return Lack("fewer than 2 moves")
+    return int(np.count_nonzero(moves[1:] != moves[:-1])) / (len(moves) - 1)
+
+
+@feature("intervals", "share", "of the leaps followed by a move, those the move turns back")
+def leap_reversal_share(line: Line) -> Mask | Lack:
+    """Share of leaps that are reversed."""
+    followed = line.leap[:-1] & (line.direction[1:] != 0)
+    if np.count_nonzero(followed) < 3:
+        return Lack("fewer than 3 leaps followed by a move")
+    return Mask(line.direction[1:] != line.direction[:-1], of=followed, reach=2)
+
+
+@feature("intervals", "semitones", "from the lowest to the highest note", bounds=(0.0, 127.0), discrete=True)
+def pitch_range(line: Line) -> float:
+    """Range of the pitches."""
+    return float(line.q.max() - line.q.min())

@@ -1,0 +1,264 @@
+"""Collections: which tunes a style is fitted from, under which licence, and how to get and read them.
+
+A collection is a file ``corpus/NAME.toml``; it is data, no code is needed to add one. A folder of files is a
+collection too. A source is ``music21:FOLDER/*.abc`` (inside music21's own wheel), ``open-data:FOLDER/*.mxl`` (below
+the folder a user fetched, ``STYLEMETER_OPEN_DATA`` or ``--open-data``) or a path relative to the file.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+from stylemeter import places
+from stylemeter.errors import InputError, StylemeterError, UnknownNameError
+from stylemeter.reading.options import ReadOptions
+
+__all__ = ["Collection", "TuneSource", "collection_of_paths", "find_collection", "list_collections", "tune_sources"]
+
+_REQUIRED = ("title", "style", "source", "licence", "licence_words", "attribution", "obtain")
+
+
+@dataclass(frozen=True, slots=True)
+class Collection:
+    """What a collection file says.
+
+    Attributes
+    ----------
+    name, title, style : str
+        `style` is how its norm is spoken of: "old fiddle tunes".
+    source : tuple of str
+        Where its files are.
+    licence, licence_words, attribution : str
+        Short name of the licence, what it says, whom to name.
+    obtain, prepare : str
+        How a user gets the files, and what to do with them before fitting.
+    leave_out : str
+        Regular expression on a tune's header lines; tunes it matches are left out, `leave_out_why` says why.
+    reading : ReadOptions
+        How to read them.
+    folder : Path
+        Where relative sources count from.
+    """
+
+    name: str
+    title: str
+    style: str
+    source: tuple[str, ...]
+    licence: str = ""
+    licence_words: str = ""
+    attribution: str = ""
+    obtain: str = ""
+    prepare: str = ""
+    leave_out: str = ""
+    leave_out_why: str = ""
+    reading: ReadOptions = field(default_factory=ReadOptions)
+    folder: Path = Path()
+
+
+@dataclass(frozen=True, slots=True)
+class TuneSource:
+    """One tune (or one file) to read.
+
+    Attributes
+    ----------
+    label : str
+        File name, and the tune's reference number where a file holds many.
+    data : bytes
+    kind : str
+        Reader, by name.
+    """
+
+    label: str
+    data: bytes
+    kind: str
+
+
+def list_collections() -> dict[str, Path]:
+    """Collection files by name, the user's own before the shipped ones."""
+    found: dict[str, Path] = {}
+    for folder in (places.user_folder("corpus"), places.shipped("corpus")):
+        for path in sorted(folder.glob("*.toml")) if folder.is_dir() else []:
+            found.setdefault(path.stem, path)
+    return dict(sorted(found.items()))
+
+
+def find_collection(name: str) -> Collection:
+    """Load a collection by name, by the path of its file, or make one of a folder or file of music.
+
+    Raises
+    ------
+    UnknownNameError, InputError
+    """
+    there = list_collections()
+    if name in there:
+        return load(there[name])
+    path = Path(name)
+    if path.suffix == ".toml" and path.is_file():
+        return load(path)
+    if path.exists():
+        return collection_of_paths([path])
+    raise UnknownNameError.among("collection, folder or file", name, list(there))
+
+
+def collection_of_paths(paths: Sequence[Path]) -> Collection:
+    """Make a collection of folders or files of the user's own."""
+    title = ", ".join(p.name or str(p) for p in paths)
+    return Collection(
+        name=re.sub(r"[^A-Za-z0-9_-]+", "-", paths[0].stem).strip("-") or "own",
+        title=title,
+        style=title,
+        source=tuple(str(p.resolve()) for p in paths),
+        licence="the user's own files",
+    )
+
+
+def load(path: Path) -> Collection:
+    """Read a collection file.
+
+    Raises
+    ------
+    InputError
+        Naming the field that is missing or wrong.
+    """
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise InputError(f"not a collection file: {error}", where=str(path)) from None
+    missing = [key for key in _REQUIRED if not table.get(key)]
+    if missing:
+        raise InputError(f"field {missing[0]!r} is missing or empty", where=str(path), mend="see corpus/ for examples")
+    reading = table.pop("reading", {})
+    known = {f.name for f in fields(Collection)} - {"name", "reading", "folder"}
+    unknown = sorted(set(table) - known)
+    if unknown:
+        raise InputError(f"unknown field {unknown[0]!r}", where=str(path), mend="fields: " + ", ".join(sorted(known)))
+    source = [table["source"]] if isinstance(table["source"], str) else table["source"]
+    try:
+        re.compile(table.get("leave_out", ""))
+    except re.error as error:
+        raise InputError(f"field 'leave_out': {error}", where=str(path)) from None
+    table["source"] = tuple(source)
+    return Collection(name=path.stem, reading=_reading(reading, path), folder=path.parent, **table)
+
+
+def _reading(table: dict[str, Any], path: Path) -> ReadOptions:
+    """Options of a collection's [reading] table."""
+    known = {f.name for f in fields(ReadOptions)}
+    unknown = sorted(set(table) - known)
+    if unknown:
+        raise InputError(f"unknown reading option {unknown[0]!r}", where=str(path), mend=", ".join(sorted(known)))
+    if "columns" in table:
+        table["columns"] = tuple(table["columns"])
+    return ReadOptions(**table)
+
+
+def files_of(collection: Collection, open_data: Path | None = None) -> list[Path]:
+    """Files of a collection, sorted.
+
+    Raises
+    ------
+    InputError
+        If a source has no files; says how to get them.
+    """
+    found: set[Path] = set()
+    for pattern in collection.source:
+        paths = list(_expand(collection, pattern, open_data))
+        if not paths:
+            raise InputError(
+                f"no files for {pattern!r}",
+                where=f"collection {collection.name}",
+                mend=collection.obtain or "check the path",
+            )
+        found.update(paths)
+    return sorted(found)
+
+
+def _expand(collection: Collection, pattern: str, open_data: Path | None) -> Iterator[Path]:
+    """Files one source stands for."""
+    scheme, _, rest = pattern.partition(":")
+    if scheme == "music21" and rest:
+        root, glob = _music21_corpus(), rest
+    elif scheme == "open-data" and rest:
+        chosen = open_data or places.open_data_folder()
+        if chosen is None:
+            raise InputError(
+                "its files have to be fetched",
+                where=f"collection {collection.name}",
+                mend=f"{collection.obtain} Then name their folder with --open-data or STYLEMETER_OPEN_DATA",
+            )
+        root, glob = chosen, rest
+    else:
+        path = collection.folder / pattern
+        if path.is_file():
+            yield path
+            return
+        if path.is_dir():
+            from stylemeter.reading import find
+
+            yield from (Path(p) for p in find([path]))
+            return
+        root, glob = collection.folder, pattern
+    if Path(glob).is_absolute():
+        return
+    yield from (p for p in root.glob(glob) if p.is_file())
+
+
+def _music21_corpus() -> Path:
+    """Folder of music21's own collections, found without importing it."""
+    from importlib.util import find_spec
+
+    spec = find_spec("music21")
+    if spec is None or spec.origin is None:
+        raise InputError("music21 is not installed", mend="pip install music21")
+    return Path(spec.origin).parent / "corpus"
+
+
+def tune_sources(collection: Collection, open_data: Path | None = None) -> tuple[list[TuneSource], list[str]]:
+    """Tunes of a collection, in order, and a line for each that could not be taken or was left out.
+
+    Returns
+    -------
+    sources, remarks
+    """
+    from stylemeter.reading import load as load_bytes
+    from stylemeter.reading import sniff
+
+    sources: list[TuneSource] = []
+    remarks: list[str] = []
+    left_out = 0
+    for path in files_of(collection, open_data):
+        try:
+            data = load_bytes(path)
+            # a table without a header can only be known by what the collection says of it
+            kind = "csv" if collection.reading.columns else sniff(data, path.name)
+        except StylemeterError as error:
+            remarks.append(str(error.at(path.name)))
+            continue
+        for source in _split(path.name, data, kind):
+            if collection.leave_out and re.search(collection.leave_out, _header(source)):
+                left_out += 1
+            else:
+                sources.append(source)
+    if left_out:
+        remarks.append(f"{left_out} tunes left out: {collection.leave_out_why or collection.leave_out}")
+    return sources, remarks
+
+
+def _split(name: str, data: bytes, kind: str) -> Iterable[TuneSource]:
+    """One source a tune of an ABC file; one a file otherwise."""
+    if kind != "abc":
+        return [TuneSource(name, data, kind)]
+    from stylemeter.reading.abc_notation import decode, split_tunes
+
+    tunes = split_tunes(decode(data))
+    return [TuneSource(f"{name} X:{tune.number}", tune.text.encode("utf-8"), kind) for tune in tunes]
+
+
+def _header(source: TuneSource) -> str:
+    """What `leave_out` is matched against."""
+    return source.data.decode("utf-8", "replace") if source.kind == "abc" else source.label

@@ -1,0 +1,257 @@
+"""Placing a solo against a style: where it stands, how surely, at its own length.
+
+A solo is compared at the two rungs around its note count, interpolated in log length. One longer than the highest
+good rung is cut into overlapping excerpts of that rung: p and percentile averaged, values as medians.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from stylemeter.errors import ProfileError
+from stylemeter.evidence import with_evidence, with_stretch
+from stylemeter.features import HABITS, Base, Line, distributions, measure
+from stylemeter.features.distributions import meter_label, scale_fits
+from stylemeter.melody import Melody
+from stylemeter.placed import FeaturePlace, HabitPlace, HabitVerdict, Placement, Stretch, Typicality, Verdict
+from stylemeter.plan import Plan, plan_for
+from stylemeter.profile import Limits, Profile
+from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
+from stylemeter.standing import Standings, column_mean, excerpt_values, standings
+from stylemeter.stats import benjamini_hochberg, jensen_shannon
+from stylemeter.styles import rank_styles, typicality
+
+__all__ = [
+    "FeaturePlace",
+    "HabitPlace",
+    "Placement",
+    "Plan",
+    "Stretch",
+    "Typicality",
+    "place",
+    "plan_for",
+    "rank_styles",
+    "typicality",
+]
+
+Floats = npt.NDArray[np.float64]
+
+#: q at or below which a flag is clear, and a habit shown.
+CLEAR_Q = 0.05
+#: p at or below which a habit is hinted.
+HINT_P = 0.05
+
+
+def place(melody: Melody, profile: Profile, *, coverage: float = 0.9, evidence: bool = True) -> Placement:
+    """Place a solo against a style.
+
+    Parameters
+    ----------
+    melody : Melody
+    profile : Profile
+    coverage : float
+        Share of the style the norm holds, 0.5 to 0.99.
+    evidence : bool
+        Whether to find the bars and notes too.
+
+    Returns
+    -------
+    Placement
+
+    Raises
+    ------
+    ProfileError
+        If `coverage` is out of range.
+    """
+    if not 0.5 <= coverage <= 0.99:
+        raise ProfileError(f"coverage {coverage:g} is out of range", mend="0.5 to 0.99")
+    base = Base(melody)
+    line = Line(base)
+    whole = measure(line)
+    plan = plan_for(profile, base.n) if base.n else None
+    if plan is None:
+        return _unplaced(melody, profile, coverage, whole.values, whole.reasons)
+    block = excerpt_values(base, plan)
+    found = standings(profile, plan, block)
+    features = _features(profile, plan, found, whole.values, whole.reasons, coverage)
+    habits = _habits(profile, plan, found, whole.reasons)
+    if evidence:
+        features = [with_evidence(f, line) for f in features]
+        habits = [with_stretch(h, line) for h in habits]
+    return Placement(
+        melody=melody,
+        profile=profile,
+        plan=plan,
+        coverage=coverage,
+        features=tuple(features),
+        habits=tuple(habits),
+        typicality=typicality(profile, plan, block),
+        scales=tuple(scale_fits(line)),
+        shapes=_shapes(profile, plan, base),
+        expected=_expected(profile, plan, features, coverage),
+    )
+
+
+def _unplaced(
+    melody: Melody, profile: Profile, coverage: float, values: dict[str, float], reasons: dict[str, str]
+) -> Placement:
+    """Placement against a profile that is too small for any limits."""
+    most = max(profile.rung_families.values(), default=0)
+    why = f"the profile has only {most} tune families, {FAMILIES_FOR_LIMITS} are the least for limits"
+    nan = float("nan")
+    features = [
+        FeaturePlace(n, v, nan, None, nan, nan, "unmeasured", reason=reasons.get(n, why)) for n, v in values.items()
+    ]
+    habits = [HabitPlace(n, "unmeasured", nan, nan, nan, nan, nan, reason=why) for n in HABITS]
+    odd = Typicality(profile.name, profile.style, nan, nan, most, reason=why)
+    return Placement(melody, profile, None, coverage, tuple(features), tuple(habits), odd)
+
+
+def _limits(profile: Profile, plan: Plan, name: str, coverage: float) -> Limits | None:
+    """Limits interpolated between the rungs."""
+    parts = [(profile.limits(notes, name, coverage), share) for notes, share in plan.rungs]
+    if any(found is None for found, _ in parts):
+        return None
+
+    def mix(pick: Any) -> float:
+        return float(sum(share * pick(found) for found, share in parts))
+
+    return Limits(
+        mix(lambda f: f.lower),
+        mix(lambda f: f.upper),
+        (mix(lambda f: f.lower_ci[0]), mix(lambda f: f.lower_ci[1])),
+        (mix(lambda f: f.upper_ci[0]), mix(lambda f: f.upper_ci[1])),
+    )
+
+
+def _features(
+    profile: Profile, plan: Plan, found: Standings, whole: dict[str, float], reasons: dict[str, str], coverage: float
+) -> list[FeaturePlace]:
+    """Every feature's place, q included."""
+    names = profile.names
+    limits = [_limits(profile, plan, name, coverage) for name in names]
+    measured = [i for i in range(len(names)) if np.isfinite(found.p[i]) and limits[i] is not None]
+    q = np.full(len(names), np.nan)
+    if measured:
+        q[measured] = benjamini_hochberg(found.p[measured])
+    out = []
+    for i, name in enumerate(names):
+        families = min(profile.rung(notes).counts[name] for notes, _ in plan.rungs)
+        if i not in measured:
+            why = reasons.get(name) or _why_not(families, len(plan.starts), found.value[i])
+            value = whole[name]
+            out.append(FeaturePlace(name, value, math.nan, None, math.nan, math.nan, "unmeasured", reason=why))
+            continue
+        value, limit = float(found.value[i]), limits[i]
+        assert limit is not None
+        verdict = _verdict(value, limit)
+        thin = f"provisional: only {families} tune families have it at this length"
+        out.append(
+            FeaturePlace(
+                name,
+                value,
+                100 * float(found.share[i]),
+                limit,
+                float(found.p[i]),
+                float(q[i]),
+                verdict,
+                clear=verdict != "within" and bool(q[i] <= CLEAR_Q),
+                reason=thin if families < FAMILIES_FOR_RUNG else "",
+            )
+        )
+    return out
+
+
+def _verdict(value: float, limit: Limits) -> Verdict:
+    """Compare a value with its limits, both in single precision like the sample."""
+    single = np.float32(value)
+    if single < np.float32(limit.lower):
+        return "below"
+    return "above" if single > np.float32(limit.upper) else "within"
+
+
+def _why_not(families: int, excerpts: int, value: float) -> str:
+    """Why a feature that the solo has can't be placed."""
+    if excerpts > 1 and not math.isfinite(value):
+        return "too little of it in any excerpt of the length compared"
+    if families < FAMILIES_FOR_LIMITS:
+        return f"only {families} tune families of the style have it at this length"
+    return "not measured at the length compared"
+
+
+def _habits(profile: Profile, plan: Plan, found: Standings, reasons: dict[str, str]) -> list[HabitPlace]:
+    """Every habit's verdict."""
+    names = list(HABITS)
+    p = np.array([found.habit[name][1] for name in names])
+    measured = np.flatnonzero(np.isfinite(p))
+    q = np.full(len(names), np.nan)
+    if len(measured):
+        q[measured] = benjamini_hochberg(p[measured])
+    out = []
+    for i, name in enumerate(names):
+        statistic, one, free, share = found.habit[name]
+        if i not in measured:
+            nan = math.nan
+            out.append(HabitPlace(name, "unmeasured", nan, nan, nan, nan, nan, reason=_habit_lack(name, reasons)))
+            continue
+        verdict: HabitVerdict = "shown" if q[i] <= CLEAR_Q else "hinted" if one <= HINT_P else "none"
+        speaking = _speaking(profile, plan, found, name)
+        out.append(HabitPlace(name, verdict, statistic, one, float(q[i]), free, share, features=speaking))
+    return out
+
+
+def _habit_lack(name: str, reasons: dict[str, str]) -> str:
+    """Why no member of a habit is measured."""
+    told = [reasons[m.name] for m in HABITS[name].members if m.name in reasons]
+    return max(set(told), key=told.count) if told else "too few tune families of the style have it at this length"
+
+
+def _speaking(profile: Profile, plan: Plan, found: Standings, habit: str) -> tuple[str, ...]:
+    """Members whose normal score, turned to the habit's side, is 1 or more; the strongest first."""
+    notes = max(plan.rungs, key=lambda r: r[1])[0]
+    mean = column_mean(found.z[notes])
+    column = profile.rung(notes).column
+    scores = [(float(mean[column[m.name]]) * m.side, m.name) for m in HABITS[habit].members]
+    return tuple(name for score, name in sorted(scores, key=lambda s: (-s[0], s[1])) if score >= 1)
+
+
+def _expected(profile: Profile, plan: Plan, features: Sequence[FeaturePlace], coverage: float) -> float:
+    """Features that chance alone would put outside: as calibrated where it was, else the nominal share."""
+    measured = [f.name for f in features if f.verdict != "unmeasured"]
+    held_out = (profile.calibration or {}).get("outside", {})
+    if abs(coverage - 0.9) < 1e-9 and held_out:
+        nearest = min(held_out, key=lambda key: abs(math.log(int(key) / plan.length)))
+        shares = held_out[nearest]
+        return float(sum(shares.get(name, 1 - coverage) for name in measured))
+    return len(measured) * (1 - coverage)
+
+
+def _shapes(profile: Profile, plan: Plan, base: Base) -> dict[str, dict[str, Any]]:
+    """Distributions of the solo beside the style's, with their distance and its rank."""
+    lines = [Line(base, start, start + plan.length) for start in plan.starts]
+    notes = max(plan.rungs, key=lambda r: r[1])[0]
+    means = profile.rung_document(notes)["distributions"]
+    label = meter_label(lines[0])
+    out: dict[str, dict[str, Any]] = {}
+    for name in ("intervals", "degrees", "iois", "onsets"):
+        mean = means.get(name) or {}
+        style = mean.get(label) if name == "onsets" else mean
+        own = [d[name] for d in (distributions(line) for line in lines) if name in d]
+        if not style or not own or len(own[0]) != len(style):
+            continue
+        solo = np.mean(own, axis=0)
+        distance = jensen_shannon(np.stack(own), np.array(style))
+        sample = profile.rung(notes).ordered(f"js:{name}")
+        below, equal = sample.around(distance)
+        out[name] = {
+            "solo": solo.tolist(),
+            "style": list(style),
+            "distance": float(distance.mean()),
+            "percentile": 100 * float(np.mean((below + equal / 2) / sample.total)) if sample.total else math.nan,
+        }
+    return out

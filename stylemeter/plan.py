@@ -1,0 +1,87 @@
+"""Which rungs of a style, and which excerpts of a solo, are compared with each other.
+
+A solo is compared at the two rungs around its note count, interpolated in log length. One longer than the highest
+good rung is cut into overlapping excerpts of that rung; a thin rung is never fallen back on while a good one is there.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from stylemeter.excerpt import overlapping_starts
+from stylemeter.profile import Profile
+
+__all__ = ["Plan", "plan_for"]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """At which rungs, and with which excerpts, a solo of a note count is compared.
+
+    Attributes
+    ----------
+    notes : int
+    rungs : tuple of (notes, share)
+        One or two rungs and how much each counts; the shares add up to 1.
+    starts : tuple of int
+        First note of each excerpt; one, 0, unless the solo is cut.
+    length : int
+        Notes an excerpt.
+    provisional : bool
+        Whether no rung has enough families to be a norm.
+    words : str
+        How it is compared, in plain words.
+    """
+
+    notes: int
+    rungs: tuple[tuple[int, float], ...]
+    starts: tuple[int, ...]
+    length: int
+    provisional: bool
+    words: str
+
+
+def plan_for(profile: Profile, notes: int) -> Plan | None:
+    """Choose rungs and excerpts.
+
+    Returns
+    -------
+    Plan or None
+        None where the profile has no rung with enough families for limits.
+    """
+    good = profile.good_rungs
+    if not good or (good[0] > notes and good[0] > min(profile.rung_families)):
+        return _provisional(profile, notes)
+    highest = good[-1]
+    if notes >= highest:
+        starts = tuple(overlapping_starts(notes, highest))
+        words = f"at its own length, {highest} notes"
+        if notes > highest:
+            words = f"in {len(starts)} overlapping excerpts of {highest} notes (it has {notes})"
+        return Plan(notes, ((highest, 1.0),), starts, highest, False, words)
+    lower = max((g for g in good if g <= notes), default=good[0])
+    if lower >= notes:
+        words = (
+            f"at its own length, {notes} notes"
+            if lower == notes
+            else f"with excerpts of {lower} notes (it has {notes})"
+        )
+        return Plan(notes, ((lower, 1.0),), (0,), notes, False, words)
+    upper = min(g for g in good if g > notes)
+    share = math.log(notes / lower) / math.log(upper / lower)
+    words = f"between excerpts of {lower} and of {upper} notes (it has {notes})"
+    return Plan(notes, ((lower, 1 - share), (upper, share)), (0,), notes, False, words)
+
+
+def _provisional(profile: Profile, notes: int) -> Plan | None:
+    """The fullest fitting rung, where no rung is good."""
+    there = profile.provisional_rungs
+    if not there:
+        return None
+    fitting = [r for r in there if r <= notes] or there[:1]
+    best = max(fitting, key=lambda r: (profile.rung_families[r], r))
+    families = profile.rung_families[best]
+    words = f"provisionally, with excerpts of {best} notes from only {families} tune families"
+    starts = tuple(overlapping_starts(notes, best))
+    return Plan(notes, ((best, 1.0),), starts, min(best, notes), True, words)

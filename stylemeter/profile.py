@@ -1,0 +1,251 @@
+"""A fitted style: its sample, limits and models, as a folder of plain data.
+
+``recipe.toml`` says what it was fitted from, ``profile.json`` holds counts, licences, digests, limits and models,
+``sample.parquet`` the reference rows (one row group a rung), ``calibration.json`` what held-out checks measured.
+No pickle; nothing in it from which a melody could be rebuilt.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from stylemeter import places
+from stylemeter.errors import ProfileError, UnknownNameError
+from stylemeter.features import CATALOG, FEATURE_VERSION
+from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
+
+__all__ = ["SCHEMA", "Limits", "Profile", "find_profile", "installed", "load_profile"]
+
+SCHEMA = "stylemeter/profile/1"
+
+_REQUIRED = (
+    "name",
+    "style",
+    "tunes",
+    "families",
+    "collections",
+    "rungs",
+    "sample_sha256",
+    "feature_version",
+    "features",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Central range of a feature in a rung, with the confidence intervals of both ends."""
+
+    lower: float
+    upper: float
+    lower_ci: tuple[float, float]
+    upper_ci: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A fitted style.
+
+    Attributes
+    ----------
+    folder : Path
+    document : dict
+        ``profile.json`` as read.
+    calibration : dict or None
+        ``calibration.json`` as read, where the profile was calibrated.
+    """
+
+    folder: Path
+    document: dict[str, Any]
+    calibration: dict[str, Any] | None = None
+    _rungs: dict[int, Rung] = field(default_factory=dict, repr=False)
+
+    @property
+    def name(self) -> str:
+        """Name it is chosen by."""
+        return str(self.document["name"])
+
+    @property
+    def style(self) -> str:
+        """What its tunes are, in the plural."""
+        return str(self.document["style"])
+
+    @property
+    def names(self) -> list[str]:
+        """Features in the order of the sample's columns."""
+        return list(self.document["features"])
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the sample."""
+        return str(self.document["sample_sha256"])
+
+    @cached_property
+    def rung_families(self) -> dict[int, int]:
+        """Families of every rung, by note count."""
+        return {int(r["notes"]): int(r["families"]) for r in self.document["rungs"]}
+
+    @property
+    def good_rungs(self) -> list[int]:
+        """Rungs with enough families to be a norm."""
+        return [notes for notes, families in sorted(self.rung_families.items()) if families >= FAMILIES_FOR_RUNG]
+
+    @property
+    def provisional_rungs(self) -> list[int]:
+        """Rungs with enough families for limits at all."""
+        return [notes for notes, families in sorted(self.rung_families.items()) if families >= FAMILIES_FOR_LIMITS]
+
+    def rung_document(self, notes: int) -> dict[str, Any]:
+        """Return what ``profile.json`` says of a rung."""
+        return next(r for r in self.document["rungs"] if r["notes"] == notes)
+
+    def rung(self, notes: int) -> Rung:
+        """Load a rung's sample, once.
+
+        Raises
+        ------
+        ProfileError
+            If the sample is damaged.
+        """
+        if notes not in self._rungs:
+            self._rungs[notes] = self._load_rung(notes)
+        return self._rungs[notes]
+
+    def _load_rung(self, notes: int) -> Rung:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        group = [r["notes"] for r in self.document["rungs"]].index(notes)
+        try:
+            file = pq.ParquetFile(self.folder / "sample.parquet", memory_map=False)
+            table = file.read_row_group(group, use_threads=False)
+            family = table.column("family").to_numpy().astype(np.int64)
+            block = np.column_stack([table.column(name).to_numpy() for name in self.names]).astype(np.float32)
+            extra = {n: table.column(n).to_numpy() for n in table.column_names if ":" in n or n == "distance"}
+        except (OSError, KeyError, pa.ArrowException) as error:
+            raise ProfileError(
+                f"damaged sample ({error})", where=str(self.folder), mend="fit or install it anew"
+            ) from None
+        return Rung(notes, self.names, family, block, extra)
+
+    def limits(self, notes: int, feature: str, coverage: float) -> Limits | None:
+        """Central range of a feature in a rung, or None with too few families.
+
+        Parameters
+        ----------
+        notes : int
+        feature : str
+        coverage : float
+            Share of the style inside, such as 0.9; limits for 0.8, 0.9 and 0.95 are stored, others worked out.
+        """
+        entry = self.rung_document(notes)["features"].get(feature)
+        if entry is None or not entry["limits"]:
+            return None
+        found = entry["limits"].get(f"{coverage:g}")
+        if found is None:
+            found = self._work_out(notes, feature, coverage)
+        lower, upper, *ends = (float(v) for v in found)
+        return Limits(lower, upper, (ends[0], ends[1]), (ends[2], ends[3]))
+
+    def _work_out(self, notes: int, feature: str, coverage: float) -> list[float]:
+        """Limits of a coverage that is not stored."""
+        from stylemeter.fit import limit_row
+
+        rung = self.rung(notes)
+        return limit_row(rung, feature, coverage)
+
+
+def check_document(document: Any, where: str) -> dict[str, Any]:
+    """Check that a document is a profile of our schema and features.
+
+    Raises
+    ------
+    ProfileError
+    """
+    if not isinstance(document, dict) or not str(document.get("schema", "")).startswith("stylemeter/profile/"):
+        raise ProfileError("not a profile", where=where)
+    if document["schema"] != SCHEMA:
+        raise ProfileError(
+            f"schema {document['schema']!r}, this version reads {SCHEMA!r}", where=where, mend="fit it anew"
+        )
+    missing = [key for key in _REQUIRED if key not in document]
+    if missing:
+        raise ProfileError(f"field {missing[0]!r} is missing", where=where, mend="fit it anew")
+    if document["feature_version"] != FEATURE_VERSION or list(document["features"]) != list(CATALOG):
+        raise ProfileError(
+            "fitted with another version of the feature dictionary", where=where, mend="fit it anew with this version"
+        )
+    return document
+
+
+def load_profile(folder: Path) -> Profile:
+    """Load a profile folder and check its digest.
+
+    Raises
+    ------
+    ProfileError
+        If it is missing, damaged, edited or of another schema version.
+    """
+    where = str(folder)
+    document = check_document(_json(folder / "profile.json", where), where)
+    try:
+        sample = (folder / "sample.parquet").read_bytes()
+    except OSError:
+        raise ProfileError("sample.parquet is missing", where=where, mend="fit or install it anew") from None
+    if hashlib.sha256(sample).hexdigest() != document["sample_sha256"]:
+        raise ProfileError(
+            "sample.parquet is truncated or edited: its digest is not the one in profile.json",
+            where=where,
+            mend="fit or install it anew",
+        )
+    calibration = folder / "calibration.json"
+    return Profile(folder, document, _json(calibration, where) if calibration.is_file() else None)
+
+
+def _json(path: Path, where: str) -> Any:
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise ProfileError(f"{path.name} is missing", where=where, mend="name a profile folder") from None
+    except (OSError, ValueError) as error:
+        raise ProfileError(f"{path.name} can't be read ({error})", where=where, mend="fit or install it anew") from None
+
+
+def installed() -> dict[str, Path]:
+    """Profile folders by name: the user's own, then the shipped ones."""
+    found: dict[str, Path] = {}
+    for folder in (places.user_folder("profiles"), places.shipped("profiles")):
+        for path in sorted(folder.iterdir()) if folder.is_dir() else []:
+            if (path / "profile.json").is_file():
+                found.setdefault(path.name, path)
+    return dict(sorted(found.items()))
+
+
+def find_profile(name: str) -> Profile:
+    """Load a profile by name or by the path of its folder.
+
+    Raises
+    ------
+    UnknownNameError, ProfileError
+    """
+    there = installed()
+    if name in there:
+        return load_profile(there[name])
+    path = Path(name)
+    if path.is_dir():
+        return load_profile(path)
+    raise UnknownNameError.among("profile", name, list(there))
+
+
+def columns(values: npt.NDArray[np.float32], names: Sequence[str], wanted: Sequence[str]) -> npt.NDArray[np.float32]:
+    """Columns of a block by name."""
+    index = {name: i for i, name in enumerate(names)}
+    return values[:, [index[name] for name in wanted]]

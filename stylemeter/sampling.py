@@ -1,0 +1,349 @@
+"""From tunes to feature rows: every tune read once, cut at the ladder, measured; kept in chunks, so nothing is lost.
+
+A chunk is one Parquet file in the cache, named by what went into it (tunes, reading options, versions), written
+whole or not at all. An interrupted fit finds its finished chunks again; an edited tune makes a new chunk.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from stylemeter import places
+from stylemeter._version import __version__
+from stylemeter.corpus import TuneSource
+from stylemeter.errors import InputError, LimitError, StylemeterError
+from stylemeter.excerpt import LADDER, separate_starts
+from stylemeter.features import CATALOG, FEATURE_VERSION, Base, Line, distributions, values
+from stylemeter.features.distributions import meter_label
+from stylemeter.melody import Melody
+from stylemeter.reading import READER_VERSION, read_here
+from stylemeter.reading.limits import seconds
+from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.wire import pack, unpack
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+__all__ = ["Sample", "TuneRows", "gather", "sample_melody"]
+
+Ints = npt.NDArray[np.int64]
+Singles = npt.NDArray[np.float32]
+
+#: Tunes a chunk.
+CHUNK_TUNES = 64
+#: Distributions kept beside the scalars.
+DISTRIBUTIONS = ("intervals", "degrees", "iois", "onsets")
+
+
+@dataclass(frozen=True, slots=True)
+class TuneRows:
+    """Excerpts of one tune, measured.
+
+    Attributes
+    ----------
+    rung, start : ndarray of shape (n_rows,)
+        Notes an excerpt and where it begins.
+    values : ndarray of shape (n_rows, n_features)
+    shapes : dict of list of ndarray
+        Distributions of each excerpt, empty where unmeasured.
+    meter : str
+        Meter the onsets are compared within.
+    """
+
+    rung: Ints
+    start: Ints
+    values: Singles
+    shapes: dict[str, list[Singles]]
+    meter: str
+
+
+def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
+    """Cut a tune at every rung and measure the excerpts.
+
+    Parameters
+    ----------
+    melody : Melody
+    ladder : sequence of int
+        Note counts.
+
+    Returns
+    -------
+    TuneRows
+    """
+    base = Base(melody)
+    cuts = [(rung, start) for rung in ladder for start in separate_starts(base.n, rung)]
+    rows = np.empty((len(cuts), len(CATALOG)), dtype=np.float32)
+    shapes: dict[str, list[Singles]] = {name: [] for name in DISTRIBUTIONS}
+    for i, (rung, start) in enumerate(cuts):
+        line = Line(base, start, start + rung)
+        rows[i] = values(line)
+        found = distributions(line)
+        for name in DISTRIBUTIONS:
+            shapes[name].append(found.get(name, np.zeros(0)).astype(np.float32))
+    pairs = np.array(cuts, dtype=np.int64).reshape(-1, 2)
+    return TuneRows(pairs[:, 0], pairs[:, 1], rows, shapes, meter_label(Line(base)))
+
+
+# -- one chunk --------------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def _time_limit(limit: float) -> Iterator[None]:
+    """Stop a reader that takes too long (only where signals can: a process's main thread)."""
+    if threading.current_thread() is not threading.main_thread() or not hasattr(signal, "setitimer"):
+        yield
+        return
+
+    def stop(*_: object) -> None:
+        raise LimitError(f"took longer than {limit:g} s to read")
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.setitimer(signal.ITIMER_REAL, limit)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def _measure(source: TuneSource, options: ReadOptions) -> list[dict[str, Any]]:
+    """Rows of a chunk's table for one source: one a melody, or one that says why there is none."""
+    try:
+        with _time_limit(seconds()):
+            melodies = read_here(source.data, source.kind, source.label, options)
+    except StylemeterError as error:
+        return [{"label": source.label, "error": str(error)}]
+    except (RecursionError, MemoryError) as error:
+        return [
+            {"label": source.label, "error": f"{source.label}: too deep or too large to read ({type(error).__name__})"}
+        ]
+    return [_row(source.label, melody) for melody in melodies]
+
+
+def _row(label: str, melody: Melody) -> dict[str, Any]:
+    """One melody's row."""
+    rows = sample_melody(melody)
+    pitch = np.floor(melody.pitch + 0.5).astype(np.int64)
+    return {
+        "label": label,
+        "error": None,
+        "meter": rows.meter,
+        "intervals": np.clip(np.diff(pitch), -127, 127).astype(np.int8).tobytes(),
+        "melody": pack([melody]),
+        "rung": rows.rung.astype(np.int16).tobytes(),
+        "values": rows.values.tobytes(),
+        **{name: [v.tobytes() for v in rows.shapes[name]] for name in DISTRIBUTIONS},
+    }
+
+
+def _schema() -> pa.Schema:
+    import pyarrow as pa
+
+    text, binary = pa.string(), pa.binary()
+    fields = [("label", text), ("error", text), ("meter", text), ("intervals", binary), ("melody", text)]
+    fields += [("rung", binary), ("values", binary)]
+    return pa.schema(fields + [(name, pa.list_(binary)) for name in DISTRIBUTIONS])
+
+
+def measure_chunk(sources: Sequence[TuneSource], options: ReadOptions, path: Path | None) -> pa.Table:
+    """Read and measure a chunk's tunes, or take the finished chunk from the cache.
+
+    Parameters
+    ----------
+    sources : sequence of TuneSource
+    options : ReadOptions
+    path : Path or None
+        Where the chunk lies or is to lie.
+    """
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    if path is not None:
+        try:
+            kept = pq.read_table(path)
+            if kept.schema.equals(_schema()):
+                return kept
+        except (OSError, pa.ArrowException):
+            pass
+    rows = [row for source in sources for row in _measure(source, options)]
+    table = pa.Table.from_pylist(rows, schema=_schema())
+    if path is not None:
+        _write_whole(table, path)
+    return table
+
+
+def _write_whole(table: pa.Table, path: Path) -> None:
+    """Write a chunk whole or not at all; a cache that can't be written is no reason to stop."""
+    import pyarrow.parquet as pq
+
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        pq.write_table(table, part, compression="zstd")
+        part.replace(path)
+    except OSError:
+        part.unlink(missing_ok=True)
+
+
+def chunk_name(sources: Sequence[TuneSource], options: ReadOptions) -> str:
+    """Digest of all that decides a chunk's content."""
+    digest = hashlib.sha256()
+    versions = (__version__, READER_VERSION, FEATURE_VERSION, list(CATALOG), LADDER, repr(options))
+    digest.update(repr(versions).encode())
+    for source in sources:
+        digest.update(f"{source.label}\0{source.kind}\0{len(source.data)}\0".encode("utf-8", "surrogateescape"))
+        digest.update(source.data)
+    return digest.hexdigest()
+
+
+# -- the whole sample -------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """Feature rows of a whole collection.
+
+    Attributes
+    ----------
+    labels : list of str
+        Tunes read.
+    intervals : list of ndarray
+        Of each tune, for the families.
+    packed : list of str
+        The melodies, as `reading.wire` packs them.
+    tune : ndarray of shape (R,)
+        Tune of each row.
+    rung : ndarray of shape (R,)
+    values : ndarray of shape (R, F)
+    shapes : dict of list of ndarray
+        Distributions of each row.
+    meter : list of str
+        Meter of each tune.
+    failures : list of str
+        One line a tune that could not be read.
+    digest : str
+        Of everything that went in.
+    """
+
+    labels: list[str]
+    intervals: list[npt.NDArray[np.int8]]
+    packed: list[str]
+    tune: Ints
+    rung: Ints
+    values: Singles
+    shapes: dict[str, list[Singles]]
+    meter: list[str]
+    failures: list[str]
+    digest: str
+
+    def melody(self, tune: int) -> Melody:
+        """Return the note table of a tune."""
+        return unpack(self.packed[tune])[0]
+
+
+def gather(
+    parts: Sequence[tuple[Sequence[TuneSource], ReadOptions]],
+    *,
+    workers: int = 1,
+    scheduler: str | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Sample:
+    """Read and measure collections, chunk by chunk.
+
+    Parameters
+    ----------
+    parts : sequence of (sources, options)
+        One a collection.
+    workers : int
+        Processes.
+    scheduler : str, optional
+        Address of a dask cluster that does the work instead.
+    progress : callable, optional
+        Called with tunes done and tunes in all.
+
+    Raises
+    ------
+    InputError
+        If no tune could be read.
+    """
+    folder = places.cache_folder()
+    jobs = []
+    for sources, options in parts:
+        for start in range(0, len(sources), CHUNK_TUNES):
+            chunk = sources[start : start + CHUNK_TUNES]
+            name = chunk_name(chunk, options)
+            jobs.append((chunk, options, folder / "chunks" / f"{name}.parquet" if folder else None, name))
+    total = sum(len(job[0]) for job in jobs)
+    tables, done = [], 0
+    for job, table in zip(jobs, _run(jobs, workers, scheduler), strict=True):
+        tables.append(table)
+        done += len(job[0])
+        if progress:
+            progress(done, total)
+    digest = hashlib.sha256("".join(job[3] for job in jobs).encode()).hexdigest()
+    return _assemble(tables, digest)
+
+
+def _run(jobs: Sequence[Any], workers: int, scheduler: str | None) -> Iterator[pa.Table]:
+    """Do the jobs in order: here, in processes, or on a dask cluster."""
+    waiting = [job for job in jobs if not (job[2] and job[2].is_file())]
+    if (workers <= 1 and not scheduler) or not waiting:
+        for sources, options, path, _ in jobs:
+            yield measure_chunk(sources, options, path)
+        return
+    import joblib
+
+    with _cluster(scheduler) as backend, joblib.parallel_config(**backend, n_jobs=workers):
+        calls = (joblib.delayed(measure_chunk)(sources, options, path) for sources, options, path, _ in jobs)
+        yield from joblib.Parallel(return_as="generator")(calls)
+
+
+@contextmanager
+def _cluster(address: str | None) -> Iterator[dict[str, Any]]:
+    """Joblib's backend: processes, or the dask cluster at an address."""
+    if not address:
+        yield {"backend": "loky"}
+        return
+    try:
+        from distributed import Client
+    except ImportError:
+        raise InputError("dask is not installed", mend="pip install 'stylemeter[cluster]'") from None
+    with Client(address):
+        yield {"backend": "dask"}
+
+
+def _assemble(tables: Sequence[pa.Table], digest: str) -> Sample:
+    """Put the chunks together."""
+    rows = [row for table in tables for row in table.to_pylist()]
+    failures = [row["error"] for row in rows if row["error"] is not None]
+    good = [row for row in rows if row["error"] is None]
+    if not good:
+        raise InputError("no tune could be read", mend=failures[0] if failures else "the collection is empty")
+    rungs = [np.frombuffer(row["rung"], dtype=np.int16).astype(np.int64) for row in good]
+    block = [np.frombuffer(row["values"], dtype=np.float32).reshape(-1, len(CATALOG)) for row in good]
+    shapes = {
+        name: [np.frombuffer(cell, dtype=np.float32) for row in good for cell in row[name]] for name in DISTRIBUTIONS
+    }
+    return Sample(
+        labels=[row["label"] for row in good],
+        intervals=[np.frombuffer(row["intervals"], dtype=np.int8) for row in good],
+        packed=[row["melody"] for row in good],
+        tune=np.repeat(np.arange(len(good)), [len(r) for r in rungs]),
+        rung=np.concatenate(rungs),
+        values=np.concatenate(block),
+        shapes=shapes,
+        meter=[row["meter"] for row in good],
+        failures=failures,
+        digest=digest,
+    )

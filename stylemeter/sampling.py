@@ -7,6 +7,7 @@ whole or not at all. An interrupted fit finds its finished chunks again; an edit
 from __future__ import annotations
 
 import hashlib
+import importlib
 import os
 import signal
 import threading
@@ -27,7 +28,9 @@ from stylemeter.excerpt import LADDER, separate_starts
 from stylemeter.features import CATALOG, FEATURE_VERSION, Base, Line, distributions, values
 from stylemeter.features.distributions import meter_label
 from stylemeter.melody import Melody
-from stylemeter.reading import READER_VERSION, read_here
+from stylemeter.reading.apply import apply
+from stylemeter.reading.cache import READER_VERSION
+from stylemeter.reading.kinds import KINDS
 from stylemeter.reading.limits import seconds
 from stylemeter.reading.options import ReadOptions
 from stylemeter.reading.wire import pack, unpack
@@ -121,14 +124,20 @@ def _measure(source: TuneSource, options: ReadOptions) -> list[dict[str, Any]]:
     """Rows of a chunk's table for one source: one a melody, or one that says why there is none."""
     try:
         with _time_limit(seconds()):
-            melodies = read_here(source.data, source.kind, source.label, options)
+            melodies = _read(source, options)
     except StylemeterError as error:
-        return [{"label": source.label, "error": str(error)}]
+        return [{"label": source.label, "error": str(error.at(source.label))}]
     except (RecursionError, MemoryError) as error:
         return [
             {"label": source.label, "error": f"{source.label}: too deep or too large to read ({type(error).__name__})"}
         ]
     return [_row(source.label, melody) for melody in melodies]
+
+
+def _read(source: TuneSource, options: ReadOptions) -> list[Melody]:
+    """Read one source in this process: a worker that is bounded in time, and replaced if it breaks."""
+    reader = importlib.import_module(KINDS[source.kind].module)
+    return [apply(melody, options) for melody in reader.read(source.data, options)]
 
 
 def _row(label: str, melody: Melody) -> dict[str, Any]:
@@ -143,7 +152,7 @@ def _row(label: str, melody: Melody) -> dict[str, Any]:
         "melody": pack([melody]),
         "rung": rows.rung.astype(np.int16).tobytes(),
         "values": rows.values.tobytes(),
-        **{name: [v.tobytes() for v in rows.shapes[name]] for name in DISTRIBUTIONS},
+        **{f"shape:{name}": [v.tobytes() for v in rows.shapes[name]] for name in DISTRIBUTIONS},
     }
 
 
@@ -153,7 +162,7 @@ def _schema() -> pa.Schema:
     text, binary = pa.string(), pa.binary()
     fields = [("label", text), ("error", text), ("meter", text), ("intervals", binary), ("melody", text)]
     fields += [("rung", binary), ("values", binary)]
-    return pa.schema(fields + [(name, pa.list_(binary)) for name in DISTRIBUTIONS])
+    return pa.schema(fields + [(f"shape:{name}", pa.list_(binary)) for name in DISTRIBUTIONS])
 
 
 def measure_chunk(sources: Sequence[TuneSource], options: ReadOptions, path: Path | None) -> pa.Table:
@@ -333,7 +342,8 @@ def _assemble(tables: Sequence[pa.Table], digest: str) -> Sample:
     rungs = [np.frombuffer(row["rung"], dtype=np.int16).astype(np.int64) for row in good]
     block = [np.frombuffer(row["values"], dtype=np.float32).reshape(-1, len(CATALOG)) for row in good]
     shapes = {
-        name: [np.frombuffer(cell, dtype=np.float32) for row in good for cell in row[name]] for name in DISTRIBUTIONS
+        name: [np.frombuffer(cell, dtype=np.float32) for row in good for cell in row[f"shape:{name}"]]
+        for name in DISTRIBUTIONS
     }
     return Sample(
         labels=[row["label"] for row in good],

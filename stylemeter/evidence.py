@@ -40,10 +40,8 @@ def with_stretch(h: HabitPlace, line: Line) -> HabitPlace:
     """Add the clearest stretch of a habit that is shown or hinted."""
     if h.verdict not in ("shown", "hinted"):
         return h
-    found = clearest_stretch(HABITS[h.name], line)
-    if found is None:
-        return h
-    start, stop = found
+    # a solo that shows it everywhere alike has no clearest place: then the whole of it is
+    start, stop = clearest_stretch(HABITS[h.name], line) or (0, line.n)
     bars = line.melody.bar
     stretch = Stretch(int(bars[start]), int(bars[stop - 1]), tuple(range(start + 1, stop + 1)))
     return replace(h, evidence=(stretch,))

@@ -92,12 +92,12 @@ def build_rungs(sample: Sample, family_of_tune: Ints) -> dict[int, Rung]:
     return rungs
 
 
-def complete(rung: Rung) -> dict[str, Any] | None:
-    """Work out a rung's habit statistics and distances in place; return the distance model as plain data."""
+def complete(rung: Rung, *, distance: bool = True) -> dict[str, Any] | None:
+    """Work out a rung's habit statistics (and distances) in place; return the distance model as plain data."""
     scores = rung.own_scores()
     for name in HABITS:
         rung.extra[f"habit:{name}"] = rung.habit_statistic(scores, name).astype(np.float32)
-    fitted = fit_distance(rung, scores)
+    fitted = fit_distance(rung, scores) if distance else None
     if fitted is None:
         rung.extra["distance"] = np.full(len(rung.family), np.nan, dtype=np.float32)
         return None

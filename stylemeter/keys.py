@@ -13,6 +13,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -95,6 +96,16 @@ def parse_key(text: str, source: KeySource = "given") -> Key:
     return Key(tonic, mode, source)
 
 
+@lru_cache(maxsize=8)
+def _templates(profile: str) -> Floats:
+    """The 24 rotated profiles, majors first, each centred and of length 1: their dot products are correlations."""
+    rows = np.array([np.roll(np.array(shape), tonic) for shape in PROFILES[profile] for tonic in range(12)])
+    rows -= rows.mean(axis=1, keepdims=True)
+    rows /= np.linalg.norm(rows, axis=1, keepdims=True)
+    rows.setflags(write=False)
+    return rows
+
+
 def rank_keys(weights: npt.ArrayLike, profile: str = "albrecht-shanahan") -> list[KeyFit]:
     """Rank the 24 major and minor keys.
 
@@ -117,11 +128,10 @@ def rank_keys(weights: npt.ArrayLike, profile: str = "albrecht-shanahan") -> lis
     given = np.asarray(weights, dtype=float)
     if given.std() == 0:
         return []
-    fits = []
-    for mode, shape in zip(("major", "minor"), PROFILES[profile], strict=True):
-        for tonic in range(12):
-            r = float(np.corrcoef(given, np.roll(np.array(shape), tonic))[0, 1])
-            fits.append(KeyFit(tonic, mode, r))
+    centred = given - given.mean()
+    correlations = (_templates(profile) @ (centred / np.linalg.norm(centred))).tolist()
+    names = [(tonic, mode) for mode in ("major", "minor") for tonic in range(12)]
+    fits = [KeyFit(tonic, mode, r) for (tonic, mode), r in zip(names, correlations, strict=True)]
     return sorted(fits, key=lambda f: (-f.correlation, f.tonic, f.mode))
 
 

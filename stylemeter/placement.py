@@ -22,7 +22,7 @@ from stylemeter.placed import FeaturePlace, HabitPlace, HabitVerdict, Placement,
 from stylemeter.plan import Plan, plan_for
 from stylemeter.profile import Limits, Profile
 from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
-from stylemeter.standing import Standings, column_mean, excerpt_values, standings
+from stylemeter.standing import Standings, excerpt_values, standings
 from stylemeter.stats import benjamini_hochberg, jensen_shannon
 from stylemeter.styles import rank_styles, typicality
 
@@ -187,14 +187,14 @@ def _why_not(families: int, excerpts: int, value: float) -> str:
 def _habits(profile: Profile, plan: Plan, found: Standings, reasons: dict[str, str]) -> list[HabitPlace]:
     """Every habit's verdict."""
     names = list(HABITS)
-    p = np.array([found.habit[name][1] for name in names])
+    p = np.array([found.habits[name][1] for name in names])
     measured = np.flatnonzero(np.isfinite(p))
     q = np.full(len(names), np.nan)
     if len(measured):
         q[measured] = benjamini_hochberg(p[measured])
     out = []
     for i, name in enumerate(names):
-        statistic, one, free, share = found.habit[name]
+        statistic, one, free, share = found.habits[name]
         if i not in measured:
             nan = math.nan
             out.append(HabitPlace(name, "unmeasured", nan, nan, nan, nan, nan, reason=_habit_lack(name, reasons)))
@@ -214,7 +214,7 @@ def _habit_lack(name: str, reasons: dict[str, str]) -> str:
 def _speaking(profile: Profile, plan: Plan, found: Standings, habit: str) -> tuple[str, ...]:
     """Members whose normal score, turned to the habit's side, is 1 or more; the strongest first."""
     notes = max(plan.rungs, key=lambda r: r[1])[0]
-    mean = column_mean(found.z[notes])
+    mean = found.z[notes]
     column = profile.rung(notes).column
     scores = [(float(mean[column[m.name]]) * m.side, m.name) for m in HABITS[habit].members]
     return tuple(name for score, name in sorted(scores, key=lambda s: (-s[0], s[1])) if score >= 1)

@@ -7,12 +7,14 @@ good rung is cut into overlapping excerpts of that rung; a thin rung is never fa
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from stylemeter.excerpt import overlapping_starts
 from stylemeter.profile import Profile
+from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
-__all__ = ["Plan", "plan_for"]
+__all__ = ["Plan", "plan_for", "plan_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,45 +45,58 @@ class Plan:
 
 
 def plan_for(profile: Profile, notes: int) -> Plan | None:
+    """Choose rungs and excerpts for a solo of so many notes; see `plan_of`."""
+    return plan_of(profile.rung_families, notes)
+
+
+def plan_of(families: Mapping[int, int], notes: int) -> Plan | None:
     """Choose rungs and excerpts.
+
+    Parameters
+    ----------
+    families : mapping of int to int
+        Rung -> families behind it.
+    notes : int
+        Notes of the solo.
 
     Returns
     -------
     Plan or None
-        None where the profile has no rung with enough families for limits.
+        None where no rung has enough families for limits.
     """
-    good = profile.good_rungs
-    if not good or (good[0] > notes and good[0] > min(profile.rung_families)):
-        return _provisional(profile, notes)
-    highest = good[-1]
-    if notes >= highest:
-        starts = tuple(overlapping_starts(notes, highest))
-        words = f"at its own length, {highest} notes"
-        if notes > highest:
-            words = f"in {len(starts)} overlapping excerpts of {highest} notes (it has {notes})"
-        return Plan(notes, ((highest, 1.0),), starts, highest, False, words)
+    good = sorted(rung for rung, count in families.items() if count >= FAMILIES_FOR_RUNG)
+    if not good or (good[0] > notes and good[0] > min(families)):
+        return _provisional(families, notes)
+    if notes >= good[-1]:
+        return _at_the_top(good[-1], notes)
     lower = max((g for g in good if g <= notes), default=good[0])
-    if lower >= notes:
-        words = (
-            f"at its own length, {notes} notes"
-            if lower == notes
-            else f"with excerpts of {lower} notes (it has {notes})"
-        )
+    if lower > notes:
+        words = f"with excerpts of {lower} notes (it has {notes})"
         return Plan(notes, ((lower, 1.0),), (0,), notes, False, words)
+    if lower == notes:
+        return Plan(notes, ((lower, 1.0),), (0,), notes, False, f"at its own length, {notes} notes")
     upper = min(g for g in good if g > notes)
     share = math.log(notes / lower) / math.log(upper / lower)
     words = f"between excerpts of {lower} and of {upper} notes (it has {notes})"
     return Plan(notes, ((lower, 1 - share), (upper, share)), (0,), notes, False, words)
 
 
-def _provisional(profile: Profile, notes: int) -> Plan | None:
+def _at_the_top(highest: int, notes: int) -> Plan:
+    """The highest good rung, for a solo as long or longer."""
+    starts = tuple(overlapping_starts(notes, highest))
+    words = f"at its own length, {highest} notes"
+    if notes > highest:
+        words = f"in {len(starts)} overlapping excerpts of {highest} notes (it has {notes})"
+    return Plan(notes, ((highest, 1.0),), starts, highest, False, words)
+
+
+def _provisional(families: Mapping[int, int], notes: int) -> Plan | None:
     """The fullest fitting rung, where no rung is good."""
-    there = profile.provisional_rungs
+    there = sorted(rung for rung, count in families.items() if count >= FAMILIES_FOR_LIMITS)
     if not there:
         return None
     fitting = [r for r in there if r <= notes] or there[:1]
-    best = max(fitting, key=lambda r: (profile.rung_families[r], r))
-    families = profile.rung_families[best]
-    words = f"provisionally, with excerpts of {best} notes from only {families} tune families"
+    best = max(fitting, key=lambda r: (families[r], r))
+    words = f"provisionally, with excerpts of {best} notes from only {families[best]} tune families"
     starts = tuple(overlapping_starts(notes, best))
     return Plan(notes, ((best, 1.0),), starts, min(best, notes), True, words)

@@ -2,31 +2,75 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features import HABITS, Base, measure
+from stylemeter.features import CATALOG, HABITS, Base, measure
 from stylemeter.plan import Plan
 from stylemeter.profile import Profile
 from stylemeter.reference import FAMILIES_FOR_LIMITS, Rung
 
-__all__ = ["Standings", "column_mean", "excerpt_values", "standings"]
+__all__ = ["HabitRanks", "Ranks", "Standings", "column_mean", "excerpt_values", "rank_excerpts", "standings"]
 
 Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class HabitRanks:
+    """A habit's numbers for many excerpts, each of shape (C,).
+
+    Attributes
+    ----------
+    statistic, p, p_free, share : ndarray
+        Mean normal score; p of showing it; p of standing out as free of it; mid-rank in the sample's own.
+    """
+
+    statistic: Floats
+    p: Floats
+    p_free: Floats
+    share: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Ranks:
+    """Excerpts ranked, interpolated between the rungs.
+
+    Attributes
+    ----------
+    share, p : ndarray of shape (C, F)
+    z : dict of ndarray of shape (C, F)
+        Normal scores at each rung.
+    habits : dict of HabitRanks
+    """
+
+    share: Floats
+    p: Floats
+    z: dict[int, Floats]
+    habits: dict[str, HabitRanks]
 
 
 @dataclass(frozen=True, slots=True)
 class Standings:
-    """The solo's numbers, averaged over its excerpts and interpolated between its rungs."""
+    """A solo's numbers, over all its excerpts.
+
+    Attributes
+    ----------
+    value, share, p : ndarray of shape (F,)
+        Median value, mean mid-rank, mean p.
+    z : dict of ndarray of shape (F,)
+        Mean normal scores at each rung.
+    habits : dict of tuple of float
+        statistic, p, p_free, share.
+    """
 
     value: Floats
     share: Floats
     p: Floats
-    habit: dict[str, tuple[float, float, float, float]]
     z: dict[int, Floats]
+    habits: dict[str, tuple[float, float, float, float]]
 
 
 def excerpt_values(base: Base, plan: Plan) -> Floats:
@@ -35,43 +79,65 @@ def excerpt_values(base: Base, plan: Plan) -> Floats:
     return np.array([list(cut.values()) for cut in cuts])
 
 
-def standings(profile: Profile, plan: Plan, block: Floats) -> Standings:
-    """Rank the excerpts at each rung, interpolate, and average.
+def rank_excerpts(rung_of: Callable[[int], Rung], rungs: Sequence[tuple[int, float]], block: Floats) -> Ranks:
+    """Rank excerpts at each rung and interpolate.
 
     Parameters
     ----------
-    profile : Profile
-    plan : Plan
-    block : ndarray of shape (n_excerpts, n_features)
+    rung_of : callable
+        Note count -> Rung.
+    rungs : sequence of (notes, share)
+        The rungs compared with and how much each counts.
+    block : ndarray of shape (C, F)
+        Values, in the order of the rungs' features.
     """
-    share, p = np.zeros(block.shape), np.zeros(block.shape)
+    share, p, z = np.zeros(block.shape), np.zeros(block.shape), {}
     habit = {name: np.zeros((4, len(block))) for name in HABITS}
-    scores = {}
-    for notes, part in plan.rungs:
-        rung = profile.rung(notes)
-        stand = rung.standing(block)
+    for notes, part in rungs:
+        rung = rung_of(notes)
+        stand = rung.standing(capped(block, rung.names, notes))
         share += part * stand.share
         p += part * stand.p
-        scores[notes] = stand.z
+        z[notes] = stand.z
         for name in HABITS:
-            habit[name] += part * np.stack(_habit_numbers(rung, stand.z, name))
-    with np.errstate(all="ignore"):
-        return Standings(
-            value=column_median(block),
-            share=column_mean(share),
-            p=column_mean(p),
-            habit={name: tuple(float(v) for v in column_mean(rows.T)) for name, rows in habit.items()},  # type: ignore[misc]
-            z=scores,
-        )
+            habit[name] += part * _habit_numbers(rung, stand.z, name)
+    return Ranks(share, p, z, {name: HabitRanks(*rows) for name, rows in habit.items()})
 
 
-def _habit_numbers(rung: Rung, z: Floats, name: str) -> tuple[Floats, Floats, Floats, Floats]:
-    """Statistic, p of showing, p of being free, and mid-rank of a habit."""
+def standings(profile: Profile, plan: Plan, block: Floats) -> Standings:
+    """Rank a solo's excerpts and put them together: p and percentile averaged, values as medians."""
+    ranks = rank_excerpts(profile.rung, plan.rungs, block)
+    habits = {}
+    for name, h in ranks.habits.items():
+        statistic, p, free, share = column_mean(np.column_stack([h.statistic, h.p, h.p_free, h.share])).tolist()
+        habits[name] = (statistic, p, free, share)
+    return Standings(
+        value=_column_median(block),
+        share=column_mean(ranks.share),
+        p=column_mean(ranks.p),
+        z={notes: column_mean(z) for notes, z in ranks.z.items()},
+        habits=habits,
+    )
+
+
+def capped(block: Floats, names: Sequence[str], notes: int) -> Floats:
+    """Values as an excerpt of `notes` notes could have them: what counts notes is at most its length.
+
+    Without it, a solo of 65 notes in one phrase would lie above every excerpt of 64.
+    """
+    out = block.copy()
+    columns = [i for i, name in enumerate(names) if CATALOG[name].capped]
+    out[:, columns] = np.minimum(out[:, columns], notes)
+    return out
+
+
+def _habit_numbers(rung: Rung, z: Floats, name: str) -> Floats:
+    """Statistic, p of showing, p of being free, and mid-rank of a habit, of shape (4, C)."""
     statistic = rung.habit_statistic(z, name)
     if rung.ordered(f"habit:{name}").total < FAMILIES_FOR_LIMITS:
         statistic = np.full_like(statistic, np.nan)
     p, low = rung.habit_p(statistic, name)
-    return statistic, p, low, (1 - p + low) / 2
+    return np.stack([statistic, p, low, (1 - p + low) / 2])
 
 
 def column_mean(block: Floats) -> Floats:
@@ -79,10 +145,11 @@ def column_mean(block: Floats) -> Floats:
     there = np.isfinite(block)
     count = there.sum(axis=0)
     total = np.where(there, block, 0.0).sum(axis=0)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    mean: Floats = np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    return mean
 
 
-def column_median(block: Floats) -> Floats:
+def _column_median(block: Floats) -> Floats:
     """Median of the measured entries of each column; NaN where none is."""
     if len(block) == 1:
         row: Floats = block[0]

@@ -129,8 +129,10 @@ class Base:
     def cell(self) -> Ints:
         """Position rounded half up to a 24th of a quarter; what rounds to the bar's end is 0."""
         cell = (2 * self.x + CELL) // (2 * CELL)
-        full = np.array([m.bar for m in self.melody.note_meters], dtype=np.int64) // CELL
-        return np.where(cell == full, 0, cell)
+        bars = self.melody.bars
+        # the bar's own end: a short bar's is the next line, where the note would be a downbeat
+        length = (bars.end - bars.line)[self.bar_index]
+        return np.where(cell * CELL >= length, 0, cell)
 
     # -- syncopation ------------------------------------------------------------------------------------------
 
@@ -206,7 +208,8 @@ class Base:
     @cached_property
     def last_beat_end(self) -> Ints:
         """Next beat after each note: where it ends as a last note without a duration."""
-        return self.onset + self.beat - self.x % self.beat
+        # a bar line is a beat too, and a short bar's may come before its beat is full
+        return np.minimum(self.onset + self.beat - self.x % self.beat, self.melody.bars.end[self.bar_index])
 
     # -- tonality ---------------------------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ its evidence the mask itself: the number and the place shown can't disagree), or
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -107,6 +108,8 @@ class Feature:
         Least and greatest value possible.
     discrete : bool
         Whether it takes few distinct values at a given length.
+    capped : bool
+        Whether it counts notes, so that an excerpt's own length is its greatest value.
     version : int
         Raised when the definition changes.
     """
@@ -123,6 +126,7 @@ class Feature:
     evidence: Callable[[Line], Bools] | None
     bounds: tuple[float, float]
     discrete: bool
+    capped: bool
     version: int
 
     def lack(self, line: Line) -> str | None:
@@ -147,9 +151,11 @@ class Feature:
         nothing = np.zeros(line.n, dtype=bool)
         if self.lack(line) is not None:
             return nothing
+        result = self.measure(line)
+        if isinstance(result, Lack):
+            return nothing
         if self.evidence is not None:
             return self.evidence(line)
-        result = self.measure(line)
         return result.notes(line) if isinstance(result, Mask) else nothing
 
 
@@ -188,13 +194,14 @@ def feature(
     evidence: Callable[[Line], Bools] | None = None,
     bounds: tuple[float, float] = (0.0, 1.0),
     discrete: bool = False,
+    capped: bool = False,
     version: int = 1,
 ) -> Callable[[Measure], Measure]:
     """Declare a feature; its name is the function's.
 
     Parameters
     ----------
-    family, unit, meaning, needs, minimum_notes, source, invariances, evidence, bounds, discrete, version
+    family, unit, meaning, needs, minimum_notes, source, invariances, evidence, bounds, discrete, capped, version
         See `Feature`.
     """
 
@@ -215,6 +222,7 @@ def feature(
             evidence,
             bounds,
             discrete,
+            capped,
             version,
         )
         return function
@@ -252,7 +260,7 @@ def variation(counts: npt.NDArray[np.int64]) -> float:
     0.3333333333333333
     """
     total = int(counts.sum())
-    return float(len(counts) * int((counts * counts).sum()) - total * total) ** 0.5 / total
+    return math.sqrt(len(counts) * int((counts * counts).sum()) - total * total) / total
 
 
 def entropy(code: npt.NDArray[np.int64]) -> float:

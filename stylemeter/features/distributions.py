@@ -44,7 +44,8 @@ def distributions(line: Line) -> dict[str, Shares]:
     if line.key is not None:
         found["degrees"] = _shares(np.bincount(line.degree, minlength=12))
     if line.base.one_meter:
-        cells = line.base.meters[0].bar * _CELLS_A_QUARTER // TICKS
+        # rounded up: a bar of an odd number of 64ths is not a whole number of cells
+        cells = -(-line.base.meters[0].bar * _CELLS_A_QUARTER // TICKS)
         found["onsets"] = _shares(np.bincount(line.base.cell[line.start : line.stop], minlength=cells))
     return found
 

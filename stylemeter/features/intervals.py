@@ -84,6 +84,7 @@ def _longest_run_notes(line: Line) -> Bools:
     evidence=_longest_run_notes,
     bounds=(1.0, np.inf),
     discrete=True,
+    capped=True,
 )
 def longest_scale_run(line: Line) -> float:
     """Notes of the longest run; 1 where no step is taken."""

@@ -125,7 +125,7 @@ def waiting_share(line: Line) -> float:
     return int(_waits(line).sum()) / line.span
 
 
-@feature("space", "notes", "the middle length of a phrase", bounds=(1.0, np.inf), discrete=True)
+@feature("space", "notes", "the middle length of a phrase", bounds=(1.0, np.inf), discrete=True, capped=True)
 def phrase_length(line: Line) -> float:
     """Median notes a phrase."""
     notes = np.sort(line.phrase_notes)

@@ -1,0 +1,52 @@
+"""The command line: parse, call, print. One module a group of commands; errors become exit codes in `common`."""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+from stylemeter._version import __version__
+
+__all__ = ["main"]
+
+#: Command -> the module that holds it and its line in the list; modules are loaded when called.
+_COMMANDS = {
+    "place": ("stylemeter.cli.place", "Place solos against a style: the main job."),
+    "batch": ("stylemeter.cli.classes", "Place a folder of solos: a page each and an overview."),
+    "progress": ("stylemeter.cli.classes", "Follow takes over time: did a habit move?"),
+    "notes": ("stylemeter.cli.notes", "Print the note table as read, or write it in another format."),
+    "features": ("stylemeter.cli.features", "Print every feature of solos, or the dictionary of features."),
+    "fit": ("stylemeter.cli.styles", "Fit a style from collections, folders or files."),
+    "profiles": ("stylemeter.cli.styles", "List the fitted styles, or show one."),
+    "corpus": ("stylemeter.cli.styles", "List the collections and their licences, or show one."),
+    "calibrate": ("stylemeter.cli.styles", "Measure how often a style's norm flags held-out tunes of its own."),
+}
+
+
+class _Lazy(click.Group):
+    """A group whose commands are loaded when they are asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        module = importlib.import_module(_COMMANDS[cmd_name][0])
+        command: click.Command = getattr(module, cmd_name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in _COMMANDS.items()])
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="stylemeter")
+def main() -> None:
+    r"""Measure a solo and place it against a style fitted from open melodies.
+
+    \b
+    Example: stylemeter place take.musicxml --profile old-fiddle-tunes
+    """

@@ -1,0 +1,168 @@
+"""What the commands share: reading options, reading many files, messages and exit codes.
+
+Exit codes: 0 everything read, 2 usage (option, profile, advice), 3 some inputs unreadable, 4 none readable.
+"""
+
+from __future__ import annotations
+
+import functools
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from stylemeter.errors import InputError, StylemeterError, UsageError
+from stylemeter.reading import ReadOptions, Session, find, show
+from stylemeter.reading.apply import check
+
+__all__ = ["Inputs", "errors_to_exit_codes", "progress_bar", "read_options", "say", "workers_option"]
+
+USAGE, SOME, NONE = 2, 3, 4
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def say(text: str) -> None:
+    """Print a line of progress or a remark on standard error."""
+    click.echo(text, err=True)
+
+
+def errors_to_exit_codes(function: F) -> F:
+    """Turn our errors into one line on standard error and an exit code; nothing else is caught."""
+
+    @functools.wraps(function)
+    def wrapped(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return function(*args, **kwargs)
+        except StylemeterError as error:
+            say(f"stylemeter: {error}")
+            sys.exit(NONE if isinstance(error, InputError) else USAGE)
+        except BrokenPipeError:
+            # the reader of our output has gone: nobody is left to tell
+            sys.stderr.close()
+            sys.exit(0)
+
+    return wrapped  # type: ignore[return-value]
+
+
+def read_options(function: F) -> F:
+    """Add the options that say how to read a file; the command gets them as `options`."""
+    choices = [
+        click.option("--part", help="Part to read: its name or its number from 1."),
+        click.option("--key", help='Key to read degrees from: "D dorian", "Bb major", "F#m".'),
+        click.option("--meter", help='Meter, for files without one or to override it: "4/4".'),
+        click.option("--chords", help='Chords bar by bar: "Dm7 | G7 | Cmaj7 % |".'),
+        click.option("--tempo", type=float, help="Quarter notes a minute, for sources in seconds."),
+        click.option("--first-beat", type=float, help="Second at which beat 1 of bar 1 falls, for performances."),
+        click.option("--format", "kind", help="Kind of file, where the content doesn't tell (needed for -)."),
+    ]
+
+    @functools.wraps(function)
+    def wrapped(*args: Any, **kwargs: Any) -> Any:
+        names = ("part", "key", "meter", "chords", "tempo", "first_beat")
+        options = ReadOptions(**{name: kwargs.pop(name) for name in names})
+        check(options)
+        return function(*args, options=options, **kwargs)
+
+    decorated: Any = wrapped
+    for choice in reversed(choices):
+        decorated = choice(decorated)
+    return decorated  # type: ignore[no-any-return]
+
+
+workers_option = click.option(
+    "--workers", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes to read with."
+)
+
+
+@dataclass
+class Inputs:
+    """The files of a call, and what could not be read of them.
+
+    Attributes
+    ----------
+    failed : list of str
+        A line a file.
+    read : int
+        Files read.
+    """
+
+    paths: Sequence[str]
+    options: ReadOptions
+    kind: str | None = None
+    workers: int = 1
+    failed: list[str] = field(default_factory=list)
+    usage: int = 0
+    read: int = 0
+
+    @contextmanager
+    def open(self) -> Iterator[Iterator[Any]]:
+        """Start reading; yields the melodies one by one, telling errors as they come."""
+        files: list[Any] = [p if p == "-" else Path(p) for p in self.paths]
+        if "-" not in files:
+            files = find(files)
+        with Session(self.workers) as session:
+            session.start([f for f in files if f != "-"], self.options)
+            yield self._melodies(session, files)
+
+    def _melodies(self, session: Session, files: Sequence[Any]) -> Iterator[Any]:
+        for result in session.read_all(files, self.options, self.kind):
+            if result.error is not None:
+                self.fail(result.error)
+                continue
+            self.read += 1
+            yield from result.melodies
+
+    def fail(self, error: StylemeterError) -> None:
+        """Tell an error and count it."""
+        self.failed.append(str(error))
+        self.usage += isinstance(error, UsageError)
+        say(f"stylemeter: {error}")
+
+    def exit(self) -> None:
+        """Leave with the code that says how much was read."""
+        if not self.failed:
+            return
+        if self.read:
+            sys.exit(SOME)
+        sys.exit(USAGE if self.usage == len(self.failed) else NONE)
+
+
+def tell_remarks(melody: Any) -> None:
+    """Print a melody's remarks on a terminal's standard error."""
+    if not sys.stderr.isatty():
+        return
+    for remark in melody.remarks:
+        say(f"{show(Path(melody.path).name)}: {remark}")
+
+
+@contextmanager
+def progress_bar(words: str) -> Iterator[Callable[[int, int], None]]:
+    """Show a progress bar on a terminal's standard error, nothing elsewhere.
+
+    Yields
+    ------
+    callable
+        To be called with how much is done and how much there is.
+    """
+    if not sys.stderr.isatty():
+        yield lambda done, total: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    with bar:
+        task = bar.add_task(words, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)

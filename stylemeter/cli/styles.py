@@ -1,0 +1,128 @@
+"""Commands about styles: fit, profiles, corpus, calibrate."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import click
+
+from stylemeter import places
+from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say
+from stylemeter.errors import UsageError
+
+__all__ = ["calibrate", "corpus", "fit", "profiles"]
+
+_open_data = click.option(
+    "--open-data", type=click.Path(path_type=Path), help="Folder of the open collections you fetched."
+)
+
+
+@click.command()
+@click.argument("source", nargs=-1, required=True)
+@click.option("--name", required=True, help="Name of the profile.")
+@click.option("--style", help='What the tunes are, in the plural: "my pupils\' solos of term 1".')
+@click.option("--out", type=click.Path(path_type=Path), help="Folder to write it to; else your own profiles folder.")
+@click.option("--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes.")
+@click.option("--scheduler", help="Address of a dask cluster to do the work.")
+@_open_data
+@errors_to_exit_codes
+def fit(
+    source: tuple[str, ...],
+    name: str,
+    style: str | None,
+    out: Path | None,
+    workers: int,
+    scheduler: str | None,
+    open_data: Path | None,
+) -> None:
+    r"""Fit a style from collections, folders or files SOURCE.
+
+    An interrupted fit goes on where it stopped; a tune that can't be read is told and left out.
+
+    \b
+    Example: stylemeter fit old-fiddle-tunes --name fiddle
+    Example: stylemeter fit solos/term-1 --name term-1
+    """
+    from stylemeter.corpus import find_collection
+    from stylemeter.fit import fit_profile
+
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}", name):
+        raise UsageError(f"{name!r} can't be a profile's name", mend="use letters, digits, - and _")
+    collections = [find_collection(s) for s in source]
+    folder = (out or places.user_folder("profiles")) / name
+    with progress_bar("fitting") as show:
+        folder, remarks = fit_profile(
+            collections,
+            name,
+            folder,
+            style=style,
+            open_data=open_data,
+            workers=workers,
+            scheduler=scheduler,
+            progress=lambda _, done, total: show(done, total),
+        )
+    for remark in remarks:
+        say(f"stylemeter: {remark}")
+    document = json.loads((folder / "profile.json").read_text(encoding="utf-8"))
+    click.echo(f"{name}: {document['tunes']} tunes in {document['families']} families -> {folder}")
+    for rung in document["rungs"]:
+        if rung["families"] >= 39:
+            click.echo(f"  {rung['notes']:>4} notes: {rung['families']} families, {rung['rows']} excerpts")
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
+@errors_to_exit_codes
+def profiles(name: str | None, as_json: bool) -> None:
+    r"""List the fitted styles, or show the one called NAME (a name or a folder).
+
+    \b
+    Example: stylemeter profiles old-fiddle-tunes
+    """
+    from stylemeter.profile import find_profile, installed
+    from stylemeter.report.listing import profile_lines, profile_row
+
+    if name is None:
+        rows = [profile_row(find_profile(there)) for there in installed()]
+        _print_rows(rows, as_json)
+        return
+    found = find_profile(name)
+    if as_json:
+        click.echo(json.dumps({k: v for k, v in found.document.items() if k != "rungs"}, ensure_ascii=False, indent=2))
+    else:
+        click.echo("\n".join(profile_lines(found)))
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
+@errors_to_exit_codes
+def corpus(name: str | None, as_json: bool) -> None:
+    r"""List the collections and check their licence fields, or show the one called NAME.
+
+    \b
+    Example: stylemeter corpus pop-songs
+    """
+    from stylemeter.corpus import find_collection, list_collections
+    from stylemeter.report.listing import collection_lines
+
+    if name is not None:
+        click.echo("\n".join(collection_lines(find_collection(name))))
+        return
+    found = [find_collection(there) for there in list_collections()]
+    _print_rows([{"name": c.name, "title": c.title, "licence": c.licence} for c in found], as_json)
+
+
+def _print_rows(rows: list[dict[str, Any]], as_json: bool) -> None:
+    """Print rows as JSON lines or as a plain table."""
+    if as_json:
+        for row in rows:
+            click.echo(json.dumps(row, ensure_ascii=False))
+        return
+    from stylemeter.report.listing import plain_table
+
+    click.echo(plain_table(rows))

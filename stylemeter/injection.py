@@ -1,0 +1,202 @@
+"""Putting a habit into a clean excerpt, to measure whether it would be seen.
+
+Every function takes an excerpt (a melody of its own), the notes to change and a seeded generator, and returns a new
+melody with as many notes, on valid bars. The habit is put in as a player would have it, not as the features count it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from stylemeter.features import Line
+from stylemeter.melody import Melody, grid_columns
+from stylemeter.meter import TICKS, lay_bars, meter_at, regular_spans
+from stylemeter.scales import MODE_SCALES
+
+__all__ = ["INJECTIONS", "cut", "inject", "relay"]
+
+Ints = npt.NDArray[np.int64]
+Injection = Callable[[Melody, int, int, np.random.Generator], Melody]
+
+
+def cut(melody: Melody, start: int, stop: int) -> Melody:
+    """Take notes `start` to `stop` as a melody of their own; bar lines, meters, chords and key stay."""
+    part = slice(start, stop)
+    return replace(
+        melody,
+        onset=melody.onset[part],
+        duration=None if melody.duration is None else melody.duration[part],
+        pitch=melody.pitch[part],
+        bar=melody.bar[part],
+        beat=melody.beat[part],
+        weight=melody.weight[part],
+        technique=None if melody.technique is None else melody.technique[part],
+        onset_seconds=None if melody.onset_seconds is None else melody.onset_seconds[part],
+    )
+
+
+def relay(melody: Melody, onset: Ints, duration: Ints | None) -> Melody:
+    """Give a melody new times on regular bars of the meter at its first note, from that note's bar line."""
+    first = meter_at(melody.meters, int(melody.onset[0]))
+    bars_before = melody.bars
+    line = int(bars_before.line[np.searchsorted(bars_before.line, melody.onset[0], side="right") - 1])
+    meter = replace(first, onset=line)
+    end = int((onset if duration is None else onset + duration).max()) + 1
+    bars = lay_bars(regular_spans([meter], line, end), [meter])
+    bar, beat, weight = grid_columns(onset, [meter], bars)
+    return replace(
+        melody,
+        onset=onset,
+        duration=duration,
+        bar=bar,
+        beat=beat,
+        weight=weight,
+        meters=(meter,),
+        bars=bars,
+        onset_seconds=None,
+    )
+
+
+def _scale_of(melody: Melody) -> Ints:
+    """Pitches of the key's scale over the whole range, sorted (chromatic scale without a key)."""
+    key = melody.key
+    if key is None or key.mode not in MODE_SCALES:
+        return np.arange(0, 128)
+    classes = (0, 2, 3, 5, 7, 8, 10) if key.mode == "minor" else MODE_SCALES[key.mode]
+    inside = np.isin((np.arange(128) - key.tonic) % 12, classes)
+    return np.flatnonzero(inside)
+
+
+def _with_pitch(melody: Melody, pitch: npt.NDArray[np.float64]) -> Melody:
+    return replace(melody, pitch=pitch)
+
+
+def scale_runs(melody: Melody, start: int, stop: int, rng: np.random.Generator) -> Melody:
+    """Run up and down the scale, turning every 6 to 9 notes."""
+    scale = _scale_of(melody)
+    pitch = melody.pitch.copy()
+    low, high = np.searchsorted(scale, [pitch.min() - 2, pitch.max() + 2])
+    at = int(np.searchsorted(scale, pitch[start]))
+    direction, left = int(rng.choice([-1, 1])), int(rng.integers(6, 10))
+    for i in range(start, stop):
+        pitch[i] = scale[int(np.clip(at, 0, len(scale) - 1))]
+        left -= 1
+        if left <= 0 or not low <= at + direction <= high:
+            direction, left = -direction, int(rng.integers(6, 10))
+        at += direction
+    return _with_pitch(melody, pitch)
+
+
+def all_steps(melody: Melody, start: int, stop: int, _: np.random.Generator) -> Melody:
+    """Make every skip and leap a step the same way, turning where the line would drift off."""
+    scale = _scale_of(melody)
+    pitch = melody.pitch.copy()
+    at = int(np.searchsorted(scale, pitch[start]))
+    for i in range(start + 1, stop):
+        move = int(np.sign(melody.pitch[i] - melody.pitch[i - 1]))
+        if abs(scale[int(np.clip(at + move, 0, len(scale) - 1))] - melody.pitch[i]) > 9:
+            move = int(np.sign(melody.pitch[i] - scale[at]))
+        at = int(np.clip(at + move, 0, len(scale) - 1))
+        pitch[i] = scale[at]
+    return _with_pitch(melody, pitch)
+
+
+def on_root(melody: Melody, start: int, stop: int, rng: np.random.Generator) -> Melody:
+    """Put most notes on a beat, and every phrase end, on the nearest root."""
+    line = Line(melody)
+    place = line.on_beat & (rng.random(len(melody)) < 0.75)
+    place[line.phrase_last] = True
+    assert melody.key is not None
+    pitch = melody.pitch.copy()
+    for i in np.flatnonzero(place[start:stop]) + start:
+        above = (pitch[i] - melody.key.tonic) % 12
+        pitch[i] += -above if above <= 6 else 12 - above
+    return _with_pitch(melody, pitch)
+
+
+def one_scale(melody: Melody, start: int, stop: int, _: np.random.Generator) -> Melody:
+    """Snap every note to the nearest one of the key's pentatonic scale."""
+    assert melody.key is not None
+    classes = (0, 3, 5, 7, 10) if melody.key.mode in ("minor", "dorian", "phrygian", "locrian") else (0, 2, 4, 7, 9)
+    scale = np.flatnonzero(np.isin((np.arange(128) - melody.key.tonic) % 12, classes))
+    pitch = melody.pitch.copy()
+    for i in range(start, stop):
+        pitch[i] = scale[int(np.abs(scale - pitch[i]).argmin())]
+    return _with_pitch(melody, pitch)
+
+
+def all_eighths(melody: Melody, start: int, stop: int, _: np.random.Generator) -> Melody:
+    """Play the notes as even eighths from where they begin; what follows keeps its place in the beat."""
+    eighth = TICKS // 2
+    onset = melody.onset.copy()
+    duration = None if melody.duration is None else melody.duration.copy()
+    begin = int(onset[start]) // eighth * eighth if start == 0 else int(onset[start])
+    onset[start:stop] = begin + eighth * np.arange(stop - start)
+    if duration is not None:
+        duration[start:stop] = eighth
+    if stop < len(onset):
+        beat = meter_at(melody.meters, int(melody.onset[start])).beat
+        end = begin + eighth * (stop - start)
+        shift = end - int(melody.onset[stop])
+        # whole beats, so that the rest of the line stays on its grid
+        shift = -(-shift // beat) * beat
+        onset[stop:] = melody.onset[stop:] + shift
+        if duration is not None:
+            duration[stop - 1] = onset[stop] - onset[stop - 1]
+    return relay(melody, onset, duration)
+
+
+def no_pauses(melody: Melody, start: int, stop: int, _: np.random.Generator) -> Melody:
+    """Take whole beats of waiting out, and hold every note to the next."""
+    onset = melody.onset.copy()
+    duration = None if melody.duration is None else melody.duration.copy()
+    beat = meter_at(melody.meters, int(onset[0])).beat
+    removed = 0
+    for i in range(len(onset) - 1):
+        wait = int(melody.onset[i + 1] - melody.onset[i])
+        if start <= i < stop:
+            removed += (wait - 1) // beat * beat
+            wait -= (wait - 1) // beat * beat
+            if duration is not None:
+                duration[i] = wait
+        onset[i + 1] = melody.onset[i + 1] - removed
+    return relay(melody, onset, duration)
+
+
+#: Habit -> how it is put in.
+INJECTIONS: dict[str, Injection] = {
+    "runs": scale_runs,
+    "stepwise": all_steps,
+    "root": on_root,
+    "scale": one_scale,
+    "rhythm": all_eighths,
+    "space": no_pauses,
+}
+
+
+def inject(habit: str, melody: Melody, share: float, rng: np.random.Generator) -> tuple[Melody, int, int]:
+    """Put a habit into a stretch of an excerpt.
+
+    Parameters
+    ----------
+    habit : str
+        A name of `INJECTIONS`.
+    melody : Melody
+        The excerpt.
+    share : float
+        Share of its notes: 1 for all of them, 0.5 for its first or its last half, as the generator says.
+    rng : Generator
+
+    Returns
+    -------
+    melody, start, stop
+        The changed excerpt and the notes that were given the habit.
+    """
+    count = round(share * len(melody))
+    start = 0 if count >= len(melody) or rng.random() < 0.5 else len(melody) - count
+    stop = start + count
+    return INJECTIONS[habit](melody, start, stop, rng), start, stop

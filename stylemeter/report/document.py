@@ -1,0 +1,183 @@
+"""A placement as plain data: the JSON document of `stylemeter place --json` (schema in schema/placement-1.json)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from stylemeter.features import CATALOG
+from stylemeter.findings import Findings
+from stylemeter.melody import Melody
+from stylemeter.meter import TICKS
+from stylemeter.placed import FeaturePlace, HabitPlace, Stretch, Typicality
+
+__all__ = ["SCHEMA", "bar_count", "number", "to_document"]
+
+SCHEMA = "stylemeter/placement/1"
+
+
+def number(value: float | None) -> float | None:
+    """Return a number, or None where it is unknown.
+
+    Examples
+    --------
+    >>> number(float("nan")), number(0.5)
+    (None, 0.5)
+    """
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+def _numbers(values: Sequence[float] | None) -> list[float | None] | None:
+    return None if values is None else [number(v) for v in values]
+
+
+def bar_count(melody: Melody) -> int:
+    """Printed bars from the first to the last note."""
+    return int(melody.bar[-1] - melody.bar[0]) + 1 if len(melody) else 0
+
+
+def to_document(findings: Findings) -> dict[str, Any]:
+    """Return the whole answer as plain data.
+
+    Parameters
+    ----------
+    findings : Findings
+
+    Returns
+    -------
+    dict
+        Unknown numbers are None, with a reason beside them.
+    """
+    placed = findings.placement
+    return {
+        "schema": SCHEMA,
+        "solo": _solo(placed.melody, placed.uncertain_share),
+        "profile": _profile(findings),
+        "habits": [_habit(h, findings) for h in placed.habits],
+        "features": [_feature(f, findings) for f in placed.features],
+        "first": findings.first.to_document() if findings.first else None,
+        "typicality": _typicality(placed.typicality),
+        "styles": [_typicality(t) for t in findings.styles],
+        "scales": [
+            {"name": s.name, "notes": number(s.notes), "time": number(s.time), "rank": s.rank} for s in placed.scales
+        ],
+        "distributions": placed.shapes,
+        "expected_by_chance": number(placed.expected),
+    }
+
+
+def _solo(melody: Melody, uncertain: float) -> dict[str, Any]:
+    key = melody.key
+    return {
+        "title": melody.title,
+        "path": melody.path,
+        "part": melody.part,
+        "source": melody.source,
+        "notes": len(melody),
+        "bars": bar_count(melody),
+        "meter": [
+            [str(m.onset // TICKS if m.onset % TICKS == 0 else m.onset / TICKS), m.numerator, m.denominator]
+            for m in melody.meters
+        ],
+        "tempo": number(melody.tempo),
+        "key": None
+        if key is None
+        else {
+            "tonic": key.tonic,
+            "mode": key.mode,
+            "name": key.name,
+            "source": key.source,
+            "runner_up": key.runner_up,
+            "margin": number(key.margin),
+        },
+        "uncertain_share": uncertain,
+        "remarks": list(melody.remarks),
+    }
+
+
+def _profile(findings: Findings) -> dict[str, Any]:
+    placed = findings.placement
+    profile, plan = placed.profile, placed.plan
+    return {
+        "name": profile.name,
+        "style": profile.style,
+        "families": profile.document["families"],
+        "tunes": profile.document["tunes"],
+        "rungs": []
+        if plan is None
+        else [{"notes": n, "share": s, "families": profile.rung_families[n]} for n, s in plan.rungs],
+        "excerpts": 0 if plan is None else len(plan.starts),
+        "compared": "" if plan is None else plan.words,
+        "coverage": placed.coverage,
+        "provisional": plan is None or plan.provisional,
+        "digest": profile.digest,
+        "licences": [
+            {key: c[key] for key in ("title", "licence", "attribution")} for c in profile.document["collections"]
+        ],
+    }
+
+
+def _stretches(found: Sequence[Stretch]) -> list[dict[str, Any]]:
+    return [{"bar_from": s.bar_from, "bar_to": s.bar_to, "notes": list(s.notes)} for s in found]
+
+
+def _feature(f: FeaturePlace, findings: Findings) -> dict[str, Any]:
+    feature = CATALOG[f.name]
+    return {
+        "name": f.name,
+        "family": feature.family,
+        "unit": feature.unit,
+        "value": number(f.value),
+        "percentile": number(f.percentile),
+        "interval": _numbers(f.interval),
+        "lower": number(f.limits.lower) if f.limits else None,
+        "upper": number(f.limits.upper) if f.limits else None,
+        "lower_ci": _numbers(f.limits.lower_ci) if f.limits else None,
+        "upper_ci": _numbers(f.limits.upper_ci) if f.limits else None,
+        "p": number(f.p),
+        "q": number(f.q),
+        "verdict": f.verdict,
+        "clear": f.clear,
+        "unsure": f.unsure,
+        "reason": f.reason,
+        "evidence": _stretches(f.evidence),
+        "change": findings.change_document(f.name),
+        "advice": findings.advice_document(f.name),
+        "words": findings.sentence(f.name),
+    }
+
+
+def _habit(h: HabitPlace, findings: Findings) -> dict[str, Any]:
+    return {
+        "name": h.name,
+        "verdict": h.verdict,
+        "statistic": number(h.statistic),
+        "percentile": number(100 * h.share),
+        "interval": _numbers(h.interval),
+        "p": number(h.p),
+        "q": number(h.q),
+        "free": h.free,
+        "unsure": h.unsure,
+        "reason": h.reason,
+        "can_show": findings.can_show(h.name),
+        "features": list(h.features),
+        "evidence": _stretches(h.evidence),
+        "change": findings.change_document(h.name),
+        "advice": findings.advice_document(h.name),
+        "words": findings.sentence(h.name),
+    }
+
+
+def _typicality(t: Typicality) -> dict[str, Any]:
+    return {
+        "profile": t.profile,
+        "style": t.style,
+        "p": number(t.p),
+        "distance": number(t.distance),
+        "families": t.families,
+        "fitting": list(t.fitting),
+        "misfitting": list(t.misfitting),
+        "tie": t.tie,
+        "reason": t.reason,
+    }

@@ -1,0 +1,166 @@
+"""How far a placement depends on notes that may be wrong: the note table is perturbed and placed again.
+
+Each uncertain note is dropped, merged into the one before it, or shifted by a sixteenth, at random but seeded; every
+percentile gets the interval of its values, and flags that don't survive are marked unsure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from stylemeter.errors import UsageError
+from stylemeter.features import Base, Line, values
+from stylemeter.melody import Melody, grid_columns
+from stylemeter.meter import TICKS
+from stylemeter.placed import FeaturePlace, HabitPlace, Placement
+from stylemeter.plan import Plan
+from stylemeter.standing import Ranks, rank_excerpts
+
+__all__ = ["DRAWS", "perturbed", "with_uncertainty"]
+
+Floats = npt.NDArray[np.float64]
+
+#: Perturbed note tables.
+DRAWS = 40
+#: Share of them in which a flag must hold to be sure.
+SURVIVES = 0.8
+#: Part of the perturbed percentiles told.
+INTERVAL = (0.05, 0.95)
+
+_SIXTEENTH = TICKS // 4
+
+
+def perturbed(melody: Melody, share: float, rng: np.random.Generator) -> Melody:
+    """Make one note table that might as well have been read.
+
+    Parameters
+    ----------
+    melody : Melody
+    share : float
+        Chance of each note to be dropped, merged or shifted (equally likely).
+    rng : Generator
+
+    Returns
+    -------
+    Melody
+        On the same bars; the first note stays.
+    """
+    count = len(melody)
+    fate = np.where(rng.random(count) < share, rng.integers(1, 4, count), 0)
+    fate[0] = 0
+    onset = melody.onset.copy()
+    duration = None if melody.duration is None else melody.duration.copy()
+    for i in np.flatnonzero(fate == 3).tolist():
+        _shift(onset, duration, i, int(rng.choice([-1, 1])) * _SIXTEENTH, int(melody.bars.end[-1]))
+    if duration is not None:
+        for i in np.flatnonzero(fate == 2).tolist():
+            before = i - 1
+            while fate[before] in (1, 2):
+                before -= 1
+            duration[before] = max(duration[before], onset[i] + duration[i] - onset[before])
+    keep = np.flatnonzero((fate == 0) | (fate == 3))
+    bar, beat, weight = grid_columns(onset[keep], melody.meters, melody.bars)
+    return replace(
+        melody,
+        onset=onset[keep],
+        duration=None if duration is None else duration[keep],
+        pitch=melody.pitch[keep],
+        bar=bar,
+        beat=beat,
+        weight=weight,
+        technique=None if melody.technique is None else melody.technique[keep],
+        onset_seconds=None,
+    )
+
+
+def _shift(onset: npt.NDArray[np.int64], duration: npt.NDArray[np.int64] | None, i: int, by: int, end: int) -> None:
+    """Shift one onset, where it stays between its neighbours and on the bars."""
+    wanted = int(onset[i]) + by
+    after = int(onset[i + 1]) if i + 1 < len(onset) else end
+    if not int(onset[i - 1]) < wanted < after:
+        return
+    onset[i] = wanted
+    if duration is not None:
+        duration[i] = max(duration[i] - by, _SIXTEENTH // 4)
+        # the note before it still ends where this one begins, if it did
+        duration[i - 1] = duration[i - 1] + by if duration[i - 1] + onset[i - 1] == wanted - by else duration[i - 1]
+
+
+def with_uncertainty(placed: Placement, share: float, *, draws: int = DRAWS, seed: int = 0) -> Placement:
+    """Add the intervals that uncertain notes leave, and mark what does not survive.
+
+    Parameters
+    ----------
+    placed : Placement
+    share : float
+        Share of the notes taken as uncertain, 0 to 0.5.
+    draws : int
+        Perturbed note tables.
+    seed : int
+
+    Raises
+    ------
+    UsageError
+        If the share is out of range.
+    """
+    if not 0 <= share <= 0.5:
+        raise UsageError(f"{share:g} of the notes uncertain is out of range", mend="0 to 0.5")
+    plan = placed.plan
+    if plan is None or share == 0:
+        return placed
+    rng = np.random.default_rng(seed)
+    block = np.array([_values(perturbed(placed.melody, share, rng), plan) for _ in range(draws)])
+    ranks = rank_excerpts(placed.profile.rung, plan.rungs, block)
+    names = placed.profile.names
+    features = [
+        _feature(f, block[:, names.index(f.name)], ranks.share[:, names.index(f.name)]) for f in placed.features
+    ]
+    habits = [_habit(h, ranks) for h in placed.habits]
+    return replace(placed, features=tuple(features), habits=tuple(habits), uncertain_share=share)
+
+
+def _values(melody: Melody, plan: Plan) -> list[float]:
+    """Values of a perturbed solo: of the whole, or the median over excerpts of the length compared."""
+    base = Base(melody)
+    if len(plan.starts) == 1:
+        return values(Line(base))
+    last = max(0, base.n - plan.length)
+    rows = [values(Line(base, min(s, last), min(s, last) + plan.length)) for s in plan.starts]
+    with np.errstate(all="ignore"):
+        median = [np.median(c[np.isfinite(c)]) if np.isfinite(c).any() else np.nan for c in np.array(rows).T]
+    return [float(v) for v in median]
+
+
+def _interval(share: Floats) -> tuple[float, float] | None:
+    """Interval of what was measured; None where too little was."""
+    there = share[np.isfinite(share)]
+    if 2 * len(there) < len(share):
+        return None
+    low, high = np.quantile(there, INTERVAL)
+    return float(low), float(high)
+
+
+def _feature(f: FeaturePlace, value: Floats, share: Floats) -> FeaturePlace:
+    """Add a feature's interval, and whether its flag survives."""
+    if f.verdict == "unmeasured" or f.limits is None:
+        return f
+    found = _interval(share)
+    interval = None if found is None else (100 * found[0], 100 * found[1])
+    if not f.outside:
+        return replace(f, interval=interval)
+    beyond = value < f.limits.lower if f.verdict == "below" else value > f.limits.upper
+    return replace(f, interval=interval, unsure=bool(np.mean(beyond) < SURVIVES))
+
+
+def _habit(h: HabitPlace, ranks: Ranks) -> HabitPlace:
+    """Add a habit's interval, and whether its flag survives."""
+    if h.verdict == "unmeasured":
+        return h
+    found = ranks.habits[h.name]
+    interval = _interval(found.share)
+    if h.verdict == "none":
+        return replace(h, interval=interval)
+    return replace(h, interval=interval, unsure=bool(np.mean(found.p <= 0.05) < SURVIVES))

@@ -25,7 +25,8 @@ from stylemeter._version import __version__
 from stylemeter.corpus import TuneSource
 from stylemeter.errors import InputError, LimitError, StylemeterError
 from stylemeter.excerpt import LADDER, separate_starts
-from stylemeter.features import CATALOG, FEATURE_VERSION, Base, Line, distributions, values
+from stylemeter.features import CATALOG, FEATURE_VERSION, Base, Line, distributions
+from stylemeter.features.bulk import excerpt_block
 from stylemeter.features.distributions import meter_label
 from stylemeter.melody import Melody
 from stylemeter.reading.apply import apply
@@ -86,11 +87,10 @@ def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
     """
     base = Base(melody)
     cuts = [(rung, start) for rung in ladder for start in separate_starts(base.n, rung)]
-    rows = np.empty((len(cuts), len(CATALOG)), dtype=np.float32)
+    rows = excerpt_block(base, [(start, start + rung) for rung, start in cuts]).astype(np.float32)
     shapes: dict[str, list[Singles]] = {name: [] for name in DISTRIBUTIONS}
-    for i, (rung, start) in enumerate(cuts):
+    for rung, start in cuts:
         line = Line(base, start, start + rung)
-        rows[i] = values(line)
         found = distributions(line)
         for name in DISTRIBUTIONS:
             shapes[name].append(found.get(name, np.zeros(0)).astype(np.float32))

@@ -7,6 +7,7 @@ Conventions: times in ticks; arrays of shape (n_notes,) unless said; `k` and `io
 from __future__ import annotations
 
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -15,12 +16,18 @@ from stylemeter.melody import Melody
 from stylemeter.meter import TICKS, Meter, meter_at, position_weight
 from stylemeter.scales import MODE_SCALES
 
-__all__ = ["Base", "codes"]
+if TYPE_CHECKING:
+    from stylemeter.features.line import Line
+
+__all__ = ["FIGURE_NOTES", "Base", "codes"]
 
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 _SIXTEENTH = TICKS // 4
+#: Notes of a figure, and the least distance at which it counts as coming again.
+FIGURE_NOTES = 4
+_NOWHERE = 2**40
 #: Rounding of positions in the bar for `bar_onset_entropy` and the `onsets` distribution.
 CELL = TICKS // 24
 
@@ -286,12 +293,44 @@ class Base:
         return plain
 
     @cached_property
+    def whole_line(self) -> Line:
+        """The whole melody as a line."""
+        from stylemeter.features.line import Line
+
+        return Line(self)
+
+    @cached_property
+    def figure_partners(self) -> list[tuple[Ints, Ints]]:
+        """For each list of `figure_keys`: the nearest equal figure at least four notes before and after, in phrases.
+
+        -1 and a number beyond every note where there is none.
+        """
+        same = self.whole_line.same_phrase.tolist()
+        return [(_partners(keys, same, 1), _partners(keys, same, -1)) for keys in self.figure_keys]
+
+    @cached_property
     def lz_text(self) -> str:
         """The sequence (interval, IOI) as a string, one character a pair."""
         size = len(self.ioi_values) or 1
         _, pair = codes((self.k + 200) * size + self.ioi_code)
         # private planes hold more characters than a melody may have notes
         return "".join(chr(0xF0000 + code) for code in pair.tolist())
+
+
+def _partners(keys: list[int], valid: list[bool], way: int) -> Ints:
+    """Nearest equal key at least `FIGURE_NOTES` away, looking back (way 1) or ahead (way -1)."""
+    count = len(keys)
+    none = -1 if way == 1 else _NOWHERE
+    partner = np.full(count, none, dtype=np.int64)
+    latest: dict[int, int] = {}
+    places = range(count) if way == 1 else range(count - 1, -1, -1)
+    for i in places:
+        j = i - way * FIGURE_NOTES
+        if 0 <= j < count and keys[j] >= 0 and valid[j]:
+            latest[keys[j]] = j
+        if keys[i] >= 0 and valid[i]:
+            partner[i] = latest.get(keys[i], none)
+    return partner
 
 
 def _triples(code: Ints, count: int, leave_out: Bools) -> list[int]:

@@ -1,7 +1,8 @@
 """The catalogue: one decorator declares a feature, and everything else is driven by it.
 
 A feature is a pure function of a `Line`. It returns a number, a `Mask` (then its value is the share of the mask,
-its evidence the mask itself: the number and the place shown can't disagree), or a `Lack` that says why there is none.
+its evidence the mask itself: the number and the place shown can't disagree), a `Tally` of codes, a `Mean` of terms, or
+a `Lack` that says why there is none.
 """
 
 from __future__ import annotations
@@ -17,7 +18,19 @@ import numpy.typing as npt
 from stylemeter.features.line import Line
 from stylemeter.scales import MODE_SCALES
 
-__all__ = ["CATALOG", "Feature", "Lack", "Mask", "entropy", "entropy_of_counts", "feature", "variation"]
+__all__ = [
+    "CATALOG",
+    "Feature",
+    "Lack",
+    "Mask",
+    "Mean",
+    "Tally",
+    "distinct",
+    "entropy_of_counts",
+    "feature",
+    "largest_share",
+    "variation",
+]
 
 Bools = npt.NDArray[np.bool_]
 Need = Literal["key", "mode", "durations", "chords", "technique"]
@@ -56,21 +69,33 @@ class Mask:
         Weights; equal by default.
     reach : int
         Notes a thing covers beyond the one it starts at: 0 for notes, 1 for intervals, 2 for pairs of intervals.
+    fewest : int
+        Least denominator.
+    what : str
+        What the denominator counts, for the reason.
     """
 
     where: Bools
     of: Bools | None = None
     weight: npt.NDArray[np.int64] | None = None
     reach: int = 0
+    fewest: int = 1
+    what: str = ""
 
-    def share(self) -> float | Lack:
+    def value(self) -> float | Lack:
         """Value of the share."""
         where = self.where if self.of is None else self.where & self.of
         if self.weight is not None:
-            total = float(self.weight.sum())
-            return float(self.weight[where].sum()) / total if total else Lack("nothing to take a share of")
-        total = len(where) if self.of is None else int(np.count_nonzero(self.of))
-        return int(np.count_nonzero(where)) / total if total else Lack("nothing to take a share of")
+            total = int(self.weight.sum())
+            counted = int(self.weight[where].sum())
+        else:
+            total = len(where) if self.of is None else int(np.count_nonzero(self.of))
+            counted = int(np.count_nonzero(where))
+        return counted / total if total >= self.fewest else self.lack()
+
+    def lack(self) -> Lack:
+        """Why there is no value."""
+        return Lack(f"fewer than {self.fewest} {self.what}" if self.what else "nothing to take a share of")
 
     def notes(self, line: Line) -> Bools:
         """Notes the counted things cover."""
@@ -80,7 +105,64 @@ class Mask:
         return line.mark(np.flatnonzero(where), self.reach + 1)
 
 
-Measure = Callable[[Line], "float | Mask | Lack"]
+@dataclass(slots=True)
+class Tally:
+    """A value that only depends on how often each code occurs.
+
+    Attributes
+    ----------
+    code : ndarray of int
+        Of each note or interval, from 0.
+    reduce : callable
+        Counts of shape (..., n_codes) -> values of shape (...).
+    commonest : bool
+        Whether the entries with the commonest code are its evidence.
+    reach : int
+        As of a `Mask`.
+    """
+
+    code: npt.NDArray[np.int64]
+    reduce: Callable[[npt.NDArray[np.int64]], npt.NDArray[np.float64]]
+    commonest: bool = False
+    reach: int = 0
+
+    def value(self) -> float:
+        """Value of the counts."""
+        return float(self.reduce(np.bincount(self.code)))
+
+    def notes(self, line: Line) -> Bools:
+        """Notes that have the commonest code (of a tie the lowest), where that is the evidence."""
+        if not self.commonest:
+            return np.zeros(line.n, dtype=bool)
+        where: Bools = self.code == int(np.bincount(self.code).argmax())
+        return line.mark(np.flatnonzero(where), self.reach + 1) if self.reach else where
+
+
+@dataclass(slots=True)
+class Mean:
+    """A mean of one number a note or interval; no place of its own.
+
+    Attributes
+    ----------
+    terms : ndarray
+    reach : int
+        As of a `Mask`.
+    """
+
+    terms: npt.NDArray[np.int64] | npt.NDArray[np.float64]
+    reach: int = 0
+
+    def value(self) -> float:
+        """Mean of the terms."""
+        return float(self.terms.sum()) / len(self.terms)
+
+    def notes(self, line: Line) -> Bools:
+        """Nothing: a mean has no place."""
+        return np.zeros(line.n, dtype=bool)
+
+
+Result = float | Lack | Mask | Tally | Mean
+Measure = Callable[[Line], Result]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +183,7 @@ class Feature:
         What must not change the value: "transposition", "octave", "tempo", "shift" (by whole bars), "augmentation"
         (all times and the meter's unit doubled).
     measure : callable
-        `Line -> float | Mask | Lack`.
+        `Line -> float | Lack | Mask | Tally | Mean`.
     evidence : callable or None
         `Line -> ndarray of bool`, where the mask does not say it.
     bounds : tuple of float
@@ -110,6 +192,8 @@ class Feature:
         Whether it takes few distinct values at a given length.
     capped : bool
         Whether it counts notes, so that an excerpt's own length is its greatest value.
+    sliceable : bool
+        Whether the terms of its mask, tally or mean are the whole tune's, cut: then excerpts share them.
     version : int
         Raised when the definition changes.
     """
@@ -127,6 +211,7 @@ class Feature:
     bounds: tuple[float, float]
     discrete: bool
     capped: bool
+    sliceable: bool
     version: int
 
     def lack(self, line: Line) -> str | None:
@@ -144,7 +229,7 @@ class Feature:
         if reason is not None:
             return Lack(reason)
         result = self.measure(line)
-        return result.share() if isinstance(result, Mask) else result
+        return result if isinstance(result, float | Lack) else result.value()
 
     def where(self, line: Line) -> Bools:
         """Notes that are its evidence; none where it is unmeasured or has no place."""
@@ -156,7 +241,7 @@ class Feature:
             return nothing
         if self.evidence is not None:
             return self.evidence(line)
-        return result.notes(line) if isinstance(result, Mask) else nothing
+        return nothing if isinstance(result, float) else result.notes(line)
 
 
 def has(line: Line, need: Need) -> bool:
@@ -195,13 +280,15 @@ def feature(
     bounds: tuple[float, float] = (0.0, 1.0),
     discrete: bool = False,
     capped: bool = False,
+    sliceable: bool = False,
     version: int = 1,
 ) -> Callable[[Measure], Measure]:
     """Declare a feature; its name is the function's.
 
     Parameters
     ----------
-    family, unit, meaning, needs, minimum_notes, source, invariances, evidence, bounds, discrete, capped, version
+    family, unit, meaning, needs, minimum_notes, source, invariances, evidence, bounds : optional
+    discrete, capped, sliceable, version : optional
         See `Feature`.
     """
 
@@ -223,6 +310,7 @@ def feature(
             bounds,
             discrete,
             capped,
+            sliceable,
             version,
         )
         return function
@@ -235,20 +323,32 @@ _TERMS = np.arange(4096, dtype=float)
 _TERMS[1:] *= np.log2(_TERMS[1:])
 
 
-def entropy_of_counts(counts: npt.NDArray[np.int64]) -> float:
-    """Plug-in entropy in bits.
+def entropy_of_counts(counts: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    """Plug-in entropy in bits along the last axis.
 
     Examples
     --------
-    >>> entropy_of_counts(np.array([32, 16, 8, 4, 1, 1, 1, 1]))
+    >>> float(entropy_of_counts(np.array([32, 16, 8, 4, 1, 1, 1, 1])))
     2.0
     """
-    total = int(counts.sum())
-    if total >= len(_TERMS):
-        p = counts[counts > 0] / total
-        return float(-(p * np.log2(p)).sum())
+    total = counts.sum(axis=-1)
+    if total.size and int(total.max()) >= len(_TERMS):
+        p = counts / total[..., None]
+        return np.asarray(-(p * np.log2(np.where(p > 0, p, 1.0))).sum(axis=-1))
     # rounding may leave a hair below zero where all counts fall in one cell
-    return max(0.0, float((_TERMS[total] - _TERMS[counts].sum()) / total))
+    bits: npt.NDArray[np.float64] = np.maximum(0.0, (_TERMS[total] - _TERMS[counts].sum(axis=-1)) / total)
+    return bits
+
+
+def distinct(counts: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    """Codes that occur, along the last axis."""
+    return np.asarray((counts > 0).sum(axis=-1), dtype=float)
+
+
+def largest_share(counts: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    """Share of the commonest code, along the last axis."""
+    share: npt.NDArray[np.float64] = counts.max(axis=-1) / counts.sum(axis=-1)
+    return share
 
 
 def variation(counts: npt.NDArray[np.int64]) -> float:
@@ -261,8 +361,3 @@ def variation(counts: npt.NDArray[np.int64]) -> float:
     """
     total = int(counts.sum())
     return math.sqrt(len(counts) * int((counts * counts).sum()) - total * total) / total
-
-
-def entropy(code: npt.NDArray[np.int64]) -> float:
-    """Plug-in entropy in bits of a sequence of small non-negative codes."""
-    return entropy_of_counts(np.bincount(code))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features.catalog import Lack, Mask, entropy, feature
+from stylemeter.features.catalog import Lack, Mask, Tally, distinct, entropy_of_counts, feature
 from stylemeter.features.line import Line
 
 __all__ = ["WINDOW_NOTES", "pentatonic_notes"]
@@ -20,49 +20,51 @@ _MINOR_PENTATONIC = np.isin(np.arange(12), (0, 3, 5, 7, 10))
 _MINOR_ONLY = ("minor", "dorian", "phrygian", "locrian")
 
 
-@feature("degrees", "share of notes", "notes on the root", needs=["key"])
+@feature("degrees", "share of notes", "notes on the root", needs=["key"], sliceable=True)
 def root_share(line: Line) -> Mask:
     """Share of notes on the root."""
     return Mask(line.degree == 0)
 
 
-@feature("degrees", "share of notes", "notes on a third, minor or major", needs=["key"])
+@feature("degrees", "share of notes", "notes on a third, minor or major", needs=["key"], sliceable=True)
 def third_share(line: Line) -> Mask:
     """Share of notes on a third."""
     return Mask((line.degree == 3) | (line.degree == 4))
 
 
-@feature("degrees", "share of notes", "notes on the fifth", needs=["key"])
+@feature("degrees", "share of notes", "notes on the fifth", needs=["key"], sliceable=True)
 def fifth_share(line: Line) -> Mask:
     """Share of notes on the fifth."""
     return Mask(line.degree == 7)
 
 
-@feature("degrees", "share of notes", "notes on a ninth (the second degree), minor or major", needs=["key"])
+@feature(
+    "degrees", "share of notes", "notes on a ninth (the second degree), minor or major", needs=["key"], sliceable=True
+)
 def ninth_share(line: Line) -> Mask:
     """Share of notes on a ninth."""
     return Mask((line.degree == 1) | (line.degree == 2))
 
 
-@feature("degrees", "share of notes", "notes on a seventh, minor or major", needs=["key"])
+@feature("degrees", "share of notes", "notes on a seventh, minor or major", needs=["key"], sliceable=True)
 def seventh_share(line: Line) -> Mask:
     """Share of notes on a seventh."""
     return Mask(line.degree >= 10)
 
 
-@feature("degrees", "share of sounding time", "time spent on the root", needs=["key", "durations"])
+@feature("degrees", "share of sounding time", "time spent on the root", needs=["key", "durations"], sliceable=True)
 def root_time_share(line: Line) -> Mask:
     """Share of sounding time on the root."""
     return Mask(line.degree == 0, weight=line.duration)
 
 
-@feature("degrees", "bits", "how evenly the twelve degrees are used", bounds=(0.0, np.log2(12)))
-def degree_entropy(line: Line) -> float:
+@feature("degrees", "bits", "how evenly the twelve degrees are used", bounds=(0.0, np.log2(12)), sliceable=True)
+def degree_entropy(line: Line) -> Tally:
     """Entropy of the degrees (the tonic cancels)."""
-    return entropy(line.base.pitch_class[line.start : line.stop])
+    return Tally(line.base.pitch_class[line.start : line.stop], entropy_of_counts)
 
 
-@feature("degrees", "share of notes", "notes outside the mode", needs=["key", "mode"])
+@feature("degrees", "share of notes", "notes outside the mode", needs=["key", "mode"], sliceable=True)
 def chromatic_share(line: Line) -> Mask:
     """Share of notes outside the mode."""
     outside = line.base.outside_mode
@@ -86,10 +88,12 @@ def pentatonic_share(line: Line) -> Mask:
     return Mask(pentatonic_notes(line))
 
 
-@feature("degrees", "classes", "how many of the twelve notes are used", bounds=(1.0, 12.0), discrete=True)
-def pitch_class_count(line: Line) -> float:
+@feature(
+    "degrees", "classes", "how many of the twelve notes are used", bounds=(1.0, 12.0), discrete=True, sliceable=True
+)
+def pitch_class_count(line: Line) -> Tally:
     """Distinct pitch classes."""
-    return float(np.count_nonzero(np.bincount(line.base.pitch_class[line.start : line.stop])))
+    return Tally(line.base.pitch_class[line.start : line.stop], distinct)
 
 
 @feature(
@@ -132,9 +136,7 @@ def phrase_end_root_share(line: Line) -> float | Lack:
     return int(np.count_nonzero(line.degree[last] == 0)) / len(last)
 
 
-@feature("degrees", "share", "of the notes on a beat, those on the root", needs=["key"])
-def strong_beat_root_share(line: Line) -> Mask | Lack:
+@feature("degrees", "share", "of the notes on a beat, those on the root", needs=["key"], sliceable=True)
+def strong_beat_root_share(line: Line) -> Mask:
     """Share of the notes on a beat that are the root."""
-    if np.count_nonzero(line.on_beat) < 4:
-        return Lack("fewer than 4 notes on a beat")
-    return Mask(line.degree == 0, of=line.on_beat)
+    return Mask(line.degree == 0, of=line.on_beat, fewest=4, what="notes on a beat")

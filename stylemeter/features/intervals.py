@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features.catalog import Lack, Mask, entropy, feature
+from stylemeter.features.catalog import Lack, Mask, Mean, Tally, entropy_of_counts, feature
 from stylemeter.features.line import Line
 
 __all__: list[str] = []
@@ -19,46 +19,54 @@ RUN_NOTES = 5
 Bools = npt.NDArray[np.bool_]
 
 
-@feature("intervals", "share", "of the intervals, those that are steps (1-2 semitones)")
+@feature("intervals", "share", "of the intervals, those that are steps (1-2 semitones)", sliceable=True)
 def step_share(line: Line) -> Mask:
     """Share of steps."""
     return Mask(line.step, reach=1)
 
 
-@feature("intervals", "share", "of the intervals, those that are skips (3-4 semitones)")
+@feature("intervals", "share", "of the intervals, those that are skips (3-4 semitones)", sliceable=True)
 def skip_share(line: Line) -> Mask:
     """Share of skips."""
     return Mask(line.base.skip[line.start : line.start + line.m], reach=1)
 
 
-@feature("intervals", "share", "of the intervals, those that are leaps (5 semitones or more)")
+@feature("intervals", "share", "of the intervals, those that are leaps (5 semitones or more)", sliceable=True)
 def leap_share(line: Line) -> Mask:
     """Share of leaps."""
     return Mask(line.leap, reach=1)
 
 
-@feature("intervals", "share", "of the intervals, those that repeat the note")
+@feature("intervals", "share", "of the intervals, those that repeat the note", sliceable=True)
 def repeated_note_share(line: Line) -> Mask:
     """Share of repeated notes."""
     return Mask(line.k == 0, reach=1)
 
 
-@feature("intervals", "share", "of the intervals, those of one semitone")
+@feature("intervals", "share", "of the intervals, those of one semitone", sliceable=True)
 def semitone_share(line: Line) -> Mask:
     """Share of semitones."""
     return Mask(np.abs(line.k) == 1, reach=1)
 
 
-@feature("intervals", "semitones", "average size of an interval, repeated notes as 0", bounds=(0.0, 127.0))
-def mean_interval(line: Line) -> float:
+@feature(
+    "intervals", "semitones", "average size of an interval, repeated notes as 0", bounds=(0.0, 127.0), sliceable=True
+)
+def mean_interval(line: Line) -> Mean:
     """Mean size of an interval."""
-    return int(line.base.abs_k[line.start : line.start + line.m].sum()) / line.m
+    return Mean(line.base.abs_k[line.start : line.start + line.m], reach=1)
 
 
-@feature("intervals", "bits", "how varied the intervals are, up and down told apart", bounds=(0.0, np.log2(25)))
-def interval_entropy(line: Line) -> float:
+@feature(
+    "intervals",
+    "bits",
+    "how varied the intervals are, up and down told apart",
+    bounds=(0.0, np.log2(25)),
+    sliceable=True,
+)
+def interval_entropy(line: Line) -> Tally:
     """Entropy of the intervals clipped to an octave."""
-    return entropy(line.base.k_cell[line.start : line.start + line.m])
+    return Tally(line.base.k_cell[line.start : line.start + line.m], entropy_of_counts, reach=1)
 
 
 @feature("intervals", "share of notes", "notes in runs of 5 or more that move by steps in one direction")
@@ -97,6 +105,7 @@ def longest_scale_run(line: Line) -> float:
     "share",
     "where a step follows a step, how often the direction is kept",
     source="Chiu & Temperley 2024, Music & Science, doi 10.1177/20592043231225731",
+    sliceable=True,
 )
 def step_inertia(line: Line) -> Mask:
     """Share of the step-then-step pairs that keep direction."""
@@ -113,13 +122,12 @@ def direction_change_rate(line: Line) -> float | Lack:
     return int(np.count_nonzero(moves[1:] != moves[:-1])) / (len(moves) - 1)
 
 
-@feature("intervals", "share", "of the leaps followed by a move, those the move turns back")
-def leap_reversal_share(line: Line) -> Mask | Lack:
+@feature("intervals", "share", "of the leaps followed by a move, those the move turns back", sliceable=True)
+def leap_reversal_share(line: Line) -> Mask:
     """Share of leaps that are reversed."""
     followed = line.leap[:-1] & (line.direction[1:] != 0)
-    if np.count_nonzero(followed) < 3:
-        return Lack("fewer than 3 leaps followed by a move")
-    return Mask(line.direction[1:] != line.direction[:-1], of=followed, reach=2)
+    turned = line.direction[1:] != line.direction[:-1]
+    return Mask(turned, of=followed, reach=2, fewest=3, what="leaps followed by a move")
 
 
 @feature("intervals", "semitones", "from the lowest to the highest note", bounds=(0.0, 127.0), discrete=True)

@@ -5,15 +5,13 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from stylemeter.features.base import FIGURE_NOTES
 from stylemeter.features.catalog import Mask, feature
 from stylemeter.features.line import Line
 
-__all__ = ["lz76"]
+__all__ = ["FIGURE_NOTES", "lz76"]
 
 Bools = npt.NDArray[np.bool_]
-
-#: Notes of a figure, and the least distance at which it counts as coming again.
-FIGURE_NOTES = 4
 
 
 def lz76(text: str) -> int:
@@ -47,8 +45,28 @@ def lz76(text: str) -> int:
     return count
 
 
-def _again(line: Line, keys: list[int]) -> Bools:
-    """Notes of the figures that come again at least four notes away, inside one phrase each."""
+def _again(line: Line, kind: int) -> Bools:
+    """Notes of the figures that come again at least four notes away, inside one phrase each.
+
+    Parameters
+    ----------
+    line : Line
+    kind : int
+        Which of `Base.figure_keys`.
+    """
+    count = max(0, line.n - FIGURE_NOTES + 1)
+    whole = line.base.whole_line
+    cut = slice(line.start, line.start + count)
+    if not np.array_equal(line.same_phrase, whole.same_phrase[cut]):
+        return _again_slowly(line, line.base.figure_keys[kind])
+    # phrases are those of the whole tune, so the nearest partners found there serve every excerpt
+    before, after = line.base.figure_partners[kind]
+    met = (before[cut] >= line.start) | (after[cut] <= line.stop - FIGURE_NOTES)
+    return line.mark(np.flatnonzero(met), FIGURE_NOTES)
+
+
+def _again_slowly(line: Line, keys: list[int]) -> Bools:
+    """`_again` where a phrase ends elsewhere than in the whole tune: the cut has its own median."""
     count = max(0, line.n - FIGURE_NOTES + 1)
     first: dict[int, int] = {}
     last: dict[int, int] = {}
@@ -70,7 +88,7 @@ def _motif_notes(line: Line) -> Bools:
     """Notes in figures that occur again exactly (transposed or not), worked out once a line."""
     found: Bools | None = line.__dict__.get("_motif_notes")
     if found is None:
-        found = line.__dict__["_motif_notes"] = _again(line, line.base.figure_keys[0])
+        found = line.__dict__["_motif_notes"] = _again(line, 0)
     return found
 
 
@@ -85,13 +103,13 @@ def motif_coverage(line: Line) -> Mask:
 )
 def varied_repeat_share(line: Line) -> Mask:
     """Share of notes in figures whose outline occurs again, outside `motif_coverage`."""
-    return Mask(_again(line, line.base.figure_keys[1]) & ~_motif_notes(line))
+    return Mask(_again(line, 1) & ~_motif_notes(line))
 
 
 @feature("motif", "share of notes", "notes in four-note rhythms that come again, whatever the pitches")
 def rhythm_figure_coverage(line: Line) -> Mask:
     """Share of notes in recurring rhythms."""
-    return Mask(_again(line, line.base.figure_keys[2]))
+    return Mask(_again(line, 2))
 
 
 @feature(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features.catalog import Lack, Mask, entropy, feature
+from stylemeter.features.catalog import Lack, Mask, Mean, Tally, entropy_of_counts, feature, largest_share
 from stylemeter.features.line import Line
 
 __all__: list[str] = []
@@ -35,7 +35,7 @@ def syncopation_index(line: Line) -> float:
     return int(_strengths(line).sum()) / line.span_bars
 
 
-@feature("rhythm", "share of notes", "notes that do not fall on a beat")
+@feature("rhythm", "share of notes", "notes that do not fall on a beat", sliceable=True)
 def offbeat_onset_share(line: Line) -> Mask:
     """Share of notes off the beat."""
     return Mask(~line.on_beat)
@@ -51,43 +51,37 @@ def _iois(line: Line) -> Ints:
     return line.base.ioi_code[line.start : line.start + line.m]
 
 
-@feature("rhythm", "bits", "how varied the note values are", needs=["durations"], bounds=(0.0, np.inf))
-def note_value_entropy(line: Line) -> float:
+@feature("rhythm", "bits", "how varied the note values are", needs=["durations"], bounds=(0.0, np.inf), sliceable=True)
+def note_value_entropy(line: Line) -> Tally:
     """Entropy of the durations."""
-    return entropy(_values(line))
+    return Tally(_values(line), entropy_of_counts)
 
 
-@feature("rhythm", "bits", "how varied the times from note to note are", bounds=(0.0, np.inf))
-def ioi_entropy(line: Line) -> float:
+@feature("rhythm", "bits", "how varied the times from note to note are", bounds=(0.0, np.inf), sliceable=True)
+def ioi_entropy(line: Line) -> Tally:
     """Entropy of the inter-onset intervals."""
-    return entropy(_iois(line))
+    return Tally(_iois(line), entropy_of_counts, reach=1)
 
 
-def _commonest(code: Ints) -> Bools:
-    """Entries with the commonest code; of a tie the lowest (the shortest)."""
-    commonest: Bools = code == int(np.bincount(code).argmax())
-    return commonest
-
-
-@feature("rhythm", "share of notes", "notes that have the commonest note value", needs=["durations"])
-def commonest_value_share(line: Line) -> Mask:
+@feature("rhythm", "share of notes", "notes that have the commonest note value", needs=["durations"], sliceable=True)
+def commonest_value_share(line: Line) -> Tally:
     """Share of the modal duration."""
-    return Mask(_commonest(_values(line)))
+    return Tally(_values(line), largest_share, commonest=True)
 
 
-@feature("rhythm", "share", "times from note to note that are the commonest one")
-def commonest_ioi_share(line: Line) -> Mask:
+@feature("rhythm", "share", "times from note to note that are the commonest one", sliceable=True)
+def commonest_ioi_share(line: Line) -> Tally:
     """Share of the modal inter-onset interval."""
-    return Mask(_commonest(_iois(line)), reach=1)
+    return Tally(_iois(line), largest_share, commonest=True, reach=1)
 
 
-@feature("rhythm", "share of notes", "notes with a dotted value", needs=["durations"])
+@feature("rhythm", "share of notes", "notes with a dotted value", needs=["durations"], sliceable=True)
 def dotted_share(line: Line) -> Mask:
     """Share of dotted values."""
     return Mask(line.base.dotted[line.start : line.stop])
 
 
-@feature("rhythm", "share of notes", "notes of triplets and other tuplets", needs=["durations"])
+@feature("rhythm", "share of notes", "notes of triplets and other tuplets", needs=["durations"], sliceable=True)
 def tuplet_share(line: Line) -> Mask:
     """Share of notes off the binary grid."""
     return Mask(line.base.tuplet[line.start : line.stop])
@@ -99,11 +93,12 @@ def tuplet_share(line: Line) -> Mask:
     "how much each time from note to note differs from the next (0: all equal)",
     source="normalised Pairwise Variability Index, Grabe & Low 2002",
     bounds=(0.0, 200.0),
+    sliceable=True,
 )
-def npvi(line: Line) -> float:
+def npvi(line: Line) -> Mean:
     """NPVI of the inter-onset intervals."""
     a, b = line.ioi[:-1], line.ioi[1:]
-    return float(200.0 * np.mean(np.abs(a - b) / (a + b)))
+    return Mean(200.0 * np.abs(a - b) / (a + b), reach=2)
 
 
 @feature("rhythm", "share of full bars", "full bars whose rhythm has been heard in an earlier bar")
@@ -128,7 +123,7 @@ def _bar_patterns(line: Line) -> list[object]:
     return [(meters[b].bar, meters[b].beat, *x[index == b].tolist()) for b in bars.tolist()]
 
 
-@feature("rhythm", "bits", "how many different places in the bar notes fall on", bounds=(0.0, np.inf))
-def bar_onset_entropy(line: Line) -> float:
+@feature("rhythm", "bits", "how many different places in the bar notes fall on", bounds=(0.0, np.inf), sliceable=True)
+def bar_onset_entropy(line: Line) -> Tally:
     """Entropy of the positions in the bar, to a 24th of a quarter."""
-    return entropy(line.base.cell[line.start : line.stop])
+    return Tally(line.base.cell[line.start : line.stop], entropy_of_counts)

@@ -237,7 +237,7 @@ class Feature:
         if self.lack(line) is not None:
             return nothing
         result = self.measure(line)
-        if isinstance(result, Lack):
+        if isinstance(result, Lack) or (not isinstance(result, float) and isinstance(result.value(), Lack)):
             return nothing
         if self.evidence is not None:
             return self.evidence(line)

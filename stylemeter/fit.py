@@ -14,12 +14,12 @@ import numpy.typing as npt
 
 from stylemeter import places
 from stylemeter._version import __version__
-from stylemeter.corpus import Collection, tune_sources
-from stylemeter.errors import InputError
+from stylemeter.corpus import Collection, find_collection, tune_sources
+from stylemeter.errors import InputError, ProfileError
 from stylemeter.excerpt import LADDER
 from stylemeter.families import tune_families
 from stylemeter.features import CATALOG, FEATURE_VERSION, HABITS
-from stylemeter.profile import SCHEMA
+from stylemeter.profile import SCHEMA, Profile
 from stylemeter.reference import FAMILIES_FOR_LIMITS, Rung
 from stylemeter.sampling import Sample, gather
 from stylemeter.stats import bootstrap_limits, family_weights, jensen_shannon, weighted_quantile
@@ -313,6 +313,8 @@ def fit_profile(
                 for key in ("name", "title", "licence", "licence_words", "attribution", "obtain")
             }
             | {"tunes": len(sources)}
+            # a folder of the user's own is found again by its path
+            | ({} if collection.licence_words else {"path": collection.source[0]})
         )
     sample = gather(parts, workers=workers, scheduler=scheduler, progress=lambda d, n: report("tunes", d, n))
     recipe = recipe_text(name, said, collections)
@@ -336,6 +338,28 @@ def fit_profile(
         shutil.rmtree(kept, ignore_errors=True)
         shutil.copytree(folder, kept)
     return folder, remarks
+
+
+def gather_profile(
+    profile: Profile, open_data: Path | None, workers: int, progress: Callable[[int, int], None] | None = None
+) -> Sample:
+    """Read a profile's own tunes again, to check it.
+
+    Raises
+    ------
+    ProfileError
+        If they are not the tunes it was fitted from.
+    """
+    collections = [find_collection(c.get("path") or c["name"]) for c in profile.document["collections"]]
+    parts = [(tune_sources(c, open_data)[0], c.reading) for c in collections]
+    sample = gather(parts, workers=workers, progress=progress)
+    if sample.digest != profile.document["input_digest"]:
+        raise ProfileError(
+            "its tunes, or the way they are read, have changed since it was fitted",
+            where=str(profile.folder),
+            mend="fit it anew, then calibrate",
+        )
+    return sample
 
 
 def _kept_fit(digest: str, recipe: str, listed: Sequence[dict[str, Any]]) -> Path | None:

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from stylemeter.capability import blind_reason, nearest_count
 from stylemeter.errors import ProfileError
 from stylemeter.evidence import with_evidence, with_stretch
 from stylemeter.features import HABITS, Base, Line, distributions, measure
@@ -79,7 +81,7 @@ def place(melody: Melody, profile: Profile, *, coverage: float = 0.9, evidence: 
     block = excerpt_values(base, plan)
     found = standings(profile, plan, block)
     features = _features(profile, plan, found, whole.values, whole.reasons, coverage)
-    habits = _habits(profile, plan, found, whole.reasons)
+    habits = [_unless_blind(h, profile, plan) for h in _habits(profile, plan, found, whole.reasons)]
     if evidence:
         features = [with_evidence(f, line) for f in features]
         habits = [with_stretch(h, line) for h in habits]
@@ -205,6 +207,15 @@ def _habits(profile: Profile, plan: Plan, found: Standings, reasons: dict[str, s
     return out
 
 
+def _unless_blind(h: HabitPlace, profile: Profile, plan: Plan) -> HabitPlace:
+    """Say "unmeasured" instead of "none" where the style could not have shown the habit."""
+    if h.verdict != "none" or h.free:
+        return h
+    families = min(profile.rung_families[notes] for notes, _ in plan.rungs)
+    reason = blind_reason(profile, h.name, plan.length, families)
+    return replace(h, verdict="unmeasured", reason=reason) if reason else h
+
+
 def _habit_lack(name: str, reasons: dict[str, str]) -> str:
     """Why no member of a habit is measured."""
     told = [reasons[m.name] for m in HABITS[name].members if m.name in reasons]
@@ -223,10 +234,10 @@ def _speaking(profile: Profile, plan: Plan, found: Standings, habit: str) -> tup
 def _expected(profile: Profile, plan: Plan, features: Sequence[FeaturePlace], coverage: float) -> float:
     """Features that chance alone would put outside: as calibrated where it was, else the nominal share."""
     measured = [f.name for f in features if f.verdict != "unmeasured"]
-    held_out = (profile.calibration or {}).get("outside", {})
-    if abs(coverage - 0.9) < 1e-9 and held_out:
-        nearest = min(held_out, key=lambda key: abs(math.log(int(key) / plan.length)))
-        shares = held_out[nearest]
+    clean = (profile.calibration or {}).get("clean", {})
+    nearest = nearest_count(list(clean), plan.length)
+    if abs(coverage - 0.9) < 1e-9 and nearest is not None:
+        shares = clean[nearest]["outside"]
         return float(sum(shares.get(name, 1 - coverage) for name in measured))
     return len(measured) * (1 - coverage)
 

@@ -12,13 +12,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import Any, Literal, get_args
 
 from stylemeter.errors import StylemeterError
 from stylemeter.features import CATALOG, HABITS
-
-if TYPE_CHECKING:
-    from stylemeter.placed import FeaturePlace, HabitPlace
+from stylemeter.placed import FeaturePlace, HabitPlace
 
 __all__ = [
     "Direction",
@@ -317,14 +315,13 @@ def format_value(name: str, value: float, *, extra: int = 0) -> str:
             return phrases["over_99_percent"]
         return f"{_number(100 * value, extra)}%"
     shown = _number(value, own.digits + extra)
-    unit = fill(own.unit, 1 if shown in ("1", "-1") else 2) if "|" not in own.unit else _unit(own.unit, shown)
-    return f"{shown} {unit}".rstrip()
+    return f"{shown} {_unit(own.unit, shown)}".rstrip()
 
 
 def _unit(unit: str, shown: str) -> str:
     """The unit for one or for many."""
-    one, _, many = unit.partition("|")
-    return one if shown in ("1", "-1") else many
+    one, bar, many = unit.partition("|")
+    return many if bar and shown not in ("1", "-1") else one
 
 
 def _number(value: float, digits: int) -> str:
@@ -356,15 +353,12 @@ def format_range(name: str, low: float, high: float) -> str:
 
 def direction_of(place: FeaturePlace | HabitPlace) -> Direction:
     """Which way a feature or habit differs: for one inside its range, the side of the middle it lies on."""
-    share = getattr(place, "share", None)
-    if share is None:
-        if place.verdict in ("below", "above"):
-            return "less" if place.verdict == "below" else "more"
-        share = place.percentile / 100  # type: ignore[union-attr]
-        return "more" if share >= 0.5 else "less"
-    if place.verdict in ("shown", "hinted"):
-        return "more"
-    return "less" if place.free else "more"  # type: ignore[union-attr]
+    if isinstance(place, HabitPlace):
+        opposite = place.verdict not in ("shown", "hinted") and place.free
+        return "less" if opposite else "more"
+    if place.outside:
+        return "less" if place.verdict == "below" else "more"
+    return "less" if place.percentile < 50 else "more"
 
 
 def percentile_words(percentile: float, style: str, direction: Direction, *, small: bool = False) -> str:

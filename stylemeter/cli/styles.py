@@ -126,3 +126,53 @@ def _print_rows(rows: list[dict[str, Any]], as_json: bool) -> None:
     from stylemeter.report.listing import plain_table
 
     click.echo(plain_table(rows))
+
+
+@click.command()
+@click.argument("name")
+@click.option("--inject/--no-inject", default=True, show_default=True, help="Put each habit into clean tunes too.")
+@click.option(
+    "--excerpts", type=click.IntRange(30, 100_000), default=1000, show_default=True, help="Excerpts a length."
+)
+@click.option("--seed", type=int, default=0, show_default=True)
+@click.option("--csv", "as_csv", is_flag=True, help="Print as CSV.")
+@click.option("--plot", type=click.Path(dir_okay=False, path_type=Path), help="Write a plot (SVG).")
+@click.option("--keep/--no-keep", default=True, show_default=True, help="Store the result in the profile.")
+@click.option("--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes to read with.")
+@_open_data
+@errors_to_exit_codes
+def calibrate(
+    name: str,
+    inject: bool,
+    excerpts: int,
+    seed: int,
+    as_csv: bool,
+    plot: Path | None,
+    keep: bool,
+    workers: int,
+    open_data: Path | None,
+) -> None:
+    r"""Measure how often the style NAME flags held-out tunes of its own, and which habits it can show.
+
+    Its tunes are read again (from the cache where they are known), dealt by family into five folds, and each fold is
+    placed against the others.
+
+    \b
+    Example: stylemeter calibrate old-fiddle-tunes --plot calibration.svg
+    """
+    from stylemeter.calibrate import Settings
+    from stylemeter.calibrate import calibrate as run
+    from stylemeter.fit import gather_profile
+    from stylemeter.profile import find_profile
+    from stylemeter.report.calibration import csv_text, table_text, write_plot
+
+    profile = find_profile(name)
+    with progress_bar("reading") as show:
+        sample = gather_profile(profile, open_data, workers, show)
+    with progress_bar("checking") as show:
+        result = run(sample, Settings(most=excerpts, seed=seed), with_injections=inject, progress=show)
+    if keep and inject:
+        (profile.folder / "calibration.json").write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
+    if plot is not None:
+        write_plot(result, profile.style, plot)
+    click.echo(csv_text(result) if as_csv else table_text(result, profile.style), nl=False)

@@ -2,34 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
+from stylemeter.document_numbers import number, numbers
 from stylemeter.features import CATALOG
 from stylemeter.findings import Findings
 from stylemeter.melody import Melody
-from stylemeter.meter import TICKS
 from stylemeter.placed import FeaturePlace, HabitPlace, Stretch, Typicality
+from stylemeter.tables import quarters_text
 
-__all__ = ["SCHEMA", "bar_count", "number", "to_document"]
+__all__ = ["SCHEMA", "bar_count", "to_document"]
 
 SCHEMA = "stylemeter/placement/1"
-
-
-def number(value: float | None) -> float | None:
-    """Return a number, or None where it is unknown.
-
-    Examples
-    --------
-    >>> number(float("nan")), number(0.5)
-    (None, 0.5)
-    """
-    return None if value is None or not math.isfinite(value) else float(value)
-
-
-def _numbers(values: Sequence[float] | None) -> list[float | None] | None:
-    return None if values is None else [number(v) for v in values]
 
 
 def bar_count(melody: Melody) -> int:
@@ -56,7 +41,7 @@ def to_document(findings: Findings) -> dict[str, Any]:
         "profile": _profile(findings),
         "habits": [_habit(h, findings) for h in placed.habits],
         "features": [_feature(f, findings) for f in placed.features],
-        "first": findings.first.to_document() if findings.first else None,
+        "first": findings.first_document(),
         "typicality": _typicality(placed.typicality),
         "styles": [_typicality(t) for t in findings.styles],
         "scales": [
@@ -76,10 +61,7 @@ def _solo(melody: Melody, uncertain: float) -> dict[str, Any]:
         "source": melody.source,
         "notes": len(melody),
         "bars": bar_count(melody),
-        "meter": [
-            [str(m.onset // TICKS if m.onset % TICKS == 0 else m.onset / TICKS), m.numerator, m.denominator]
-            for m in melody.meters
-        ],
+        "meter": [[quarters_text(m.onset), m.numerator, m.denominator] for m in melody.meters],
         "tempo": number(melody.tempo),
         "key": None
         if key is None
@@ -130,11 +112,11 @@ def _feature(f: FeaturePlace, findings: Findings) -> dict[str, Any]:
         "unit": feature.unit,
         "value": number(f.value),
         "percentile": number(f.percentile),
-        "interval": _numbers(f.interval),
+        "interval": numbers(f.interval),
         "lower": number(f.limits.lower) if f.limits else None,
         "upper": number(f.limits.upper) if f.limits else None,
-        "lower_ci": _numbers(f.limits.lower_ci) if f.limits else None,
-        "upper_ci": _numbers(f.limits.upper_ci) if f.limits else None,
+        "lower_ci": numbers(f.limits.lower_ci) if f.limits else None,
+        "upper_ci": numbers(f.limits.upper_ci) if f.limits else None,
         "p": number(f.p),
         "q": number(f.q),
         "verdict": f.verdict,
@@ -154,7 +136,7 @@ def _habit(h: HabitPlace, findings: Findings) -> dict[str, Any]:
         "verdict": h.verdict,
         "statistic": number(h.statistic),
         "percentile": number(100 * h.share),
-        "interval": _numbers(h.interval),
+        "interval": numbers(h.interval),
         "p": number(h.p),
         "q": number(h.q),
         "free": h.free,

@@ -1,0 +1,328 @@
+"""Advice: from a habit or a feature and the way it differs to plain words and one exercise.
+
+The shipped texts are in ``advice.toml``. A teacher may lay a file of the same form over them; it is not trusted: its
+size, its lengths and what it would send to a terminal are bounded here.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Literal, cast
+
+from stylemeter.errors import AdviceError, InputError
+from stylemeter.features import CATALOG, HABITS
+from stylemeter.placed import FeaturePlace, HabitPlace, Placement
+from stylemeter.reading.guard import load, show
+from stylemeter.words import Direction, direction_of, fill, words
+
+__all__ = ["Advice", "Choice", "Tip", "advice_for", "first_thing", "load_advice", "read_advice"]
+
+#: Bytes of an advice file, characters of one text in it, and dots in one of its lines.
+BYTES_MAX = 256 * 1024
+TEXT_MAX = 1000
+DOTS_MAX = 200
+
+_SHIPPED = Path(__file__).resolve().parent / "advice.toml"
+_KINDS: dict[str, Mapping[str, object]] = {"habits": HABITS, "features": CATALOG}
+
+#: Characters a text can't hold: controls, surrogates, private use, unassigned, separators, and marks that turn lines.
+_UNSAFE = frozenset({"Cc", "Cs", "Co", "Cn", "Zl", "Zp"})
+_TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
+@dataclass(frozen=True, slots=True)
+class Tip:
+    """What to say of a difference, and what to practise.
+
+    Attributes
+    ----------
+    name : str
+        A feature or a habit.
+    direction : {"more", "less"}
+        More of it than the style has, or less.
+    words : str
+    exercise : str
+    basis : str
+        What it rests on: "common practice, no source", or what the teacher's file says.
+    source : str
+        Title of the advice it is from.
+    """
+
+    name: str
+    direction: Direction
+    words: str
+    exercise: str
+    basis: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """Tips by name and direction, and the cautions to print once a report.
+
+    Attributes
+    ----------
+    title : str
+    tips : dict of Tip
+        By (name, direction).
+    cautions, credit : str
+        How to practise without being hurt, and whose guidance that is.
+    """
+
+    title: str
+    tips: Mapping[tuple[str, Direction], Tip]
+    cautions: str
+    credit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The one thing to practise first.
+
+    Attributes
+    ----------
+    kind : {"habit", "feature", "none"}
+    name : str
+        Empty where there is none.
+    direction : {"more", "less"}
+    tip : Tip or None
+    reason : str
+        Why this one, or why none.
+    """
+
+    kind: Literal["habit", "feature", "none"]
+    name: str
+    direction: Direction
+    tip: Tip | None
+    reason: str
+
+
+# -- reading -----------------------------------------------------------------------------------------------------
+
+
+def load_advice(path: str | Path | None = None) -> Advice:
+    """Load the shipped advice, a teacher's own file laid over it.
+
+    Parameters
+    ----------
+    path : path or None
+        The teacher's file: its entries take the place of the shipped ones, its cautions are added to theirs.
+
+    Raises
+    ------
+    AdviceError
+        If the file can't be read, isn't TOML, names what isn't there, or holds something else than short texts.
+    """
+    if path is None:
+        return _shipped()
+    where = show(path)
+    try:
+        Path(path).stat()
+        if not Path(path).is_file():
+            raise AdviceError("is not a file", where=where, mend="give an advice file (.toml)")
+        data = load(path)
+    except (InputError, OSError, ValueError) as error:
+        what = error.what if isinstance(error, InputError) else _system_words(error)
+        raise AdviceError(what, where=where, mend="give an advice file (.toml)") from None
+    return _lay_over(read_advice(data, where), _shipped())
+
+
+def _system_words(error: OSError | ValueError) -> str:
+    """What the system says of a file it can't show."""
+    if isinstance(error, FileNotFoundError | NotADirectoryError):
+        return "no such file"
+    return f"can't be read ({getattr(error, 'strerror', None) or 'not a file name'})"
+
+
+@lru_cache(maxsize=1)
+def _shipped() -> Advice:
+    return read_advice(_SHIPPED.read_bytes(), _SHIPPED.name)
+
+
+def _lay_over(own: Advice, under: Advice) -> Advice:
+    """Entries of `own` in the place of those of `under`; cautions are only ever added to."""
+    cautions = f"{under.cautions} {own.cautions}".strip()
+    credit = f"{under.credit} {own.credit}".strip()
+    return Advice(own.title, {**under.tips, **own.tips}, cautions, credit)
+
+
+def read_advice(data: bytes, where: str) -> Advice:
+    """Read an advice file.
+
+    Parameters
+    ----------
+    data : bytes
+    where : str
+        Name said in errors.
+
+    Raises
+    ------
+    AdviceError
+    """
+    document = _parse(data, where)
+    known = ("title", "basis", "cautions", *_KINDS)
+    for name in document:
+        if name not in known:
+            raise _unknown("field", name, known, where)
+    file_name = re.split(r"[\\/]", where)[-1]
+    title = _text(document, "title", where) if "title" in document else file_name
+    basis = _text(document, "basis", where) if "basis" in document else f"from {title}"
+    tips: dict[tuple[str, Direction], Tip] = {}
+    for kind, there in _KINDS.items():
+        for name, table in _table(document.get(kind, {}), f"{where}: {kind}").items():
+            if name not in there:
+                raise _unknown(kind[:-1], name, there, f"{where}: {kind}")
+            for tip in _entry(table, f"{where}: {kind}.{name}", Tip(name, "more", "", "", basis, title)):
+                tips[name, tip.direction] = tip
+    cautions = _table(document.get("cautions", {}), f"{where}: cautions")
+    for name in cautions:
+        if name not in ("text", "credit"):
+            raise _unknown("field", name, ("text", "credit"), f"{where}: cautions")
+    said = {name: _text(cautions, name, f"{where}: cautions") for name in cautions}
+    return Advice(title, tips, said.get("text", ""), said.get("credit", ""))
+
+
+def _parse(data: bytes, where: str) -> dict[str, Any]:
+    """TOML as a document, in bounded time."""
+    if len(data) > BYTES_MAX:
+        raise AdviceError(f"is larger than {BYTES_MAX // 1024} KiB", where=where, mend="shorten its texts")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise AdviceError("is not UTF-8 text", where=f"{where}, line {line}", mend="save it as UTF-8") from None
+    # the parser takes quadratic time for keys of very many parts
+    for number, line_text in enumerate(text.split("\n"), 1):
+        if line_text.count(".") > DOTS_MAX:
+            raise AdviceError(f"more than {DOTS_MAX} dots in a line", where=f"{where}, line {number}")
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise _bad_line(str(error), where) from None
+    except (RecursionError, ValueError):
+        raise AdviceError("is not an advice file: numbers or brackets beyond all bounds", where=where) from None
+
+
+def _bad_line(message: str, where: str) -> AdviceError:
+    """Turn the parser's message, which ends in the place, into ours."""
+    found = re.search(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$", message)
+    what = show(message[: found.start()] if found else message)
+    place = f"{where}, line {found[1]}" if found and found[1] else f"{where}, at its end" if found else where
+    return AdviceError(f"not TOML: {what[:1].lower()}{what[1:]}", where=place, mend='write name = "text"')
+
+
+def _unknown(kind: str, name: str, there: Iterable[str], where: str) -> AdviceError:
+    """Say that a name isn't there, and which ones are near it."""
+    near = difflib.get_close_matches(name[:100], list(there), 3, 0.5)
+    return AdviceError(
+        f"unknown {kind} {show(name, 60)!r}",
+        where=where,
+        mend="did you mean " + " or ".join(near) + "?" if near else "there is: " + ", ".join(there),
+    )
+
+
+def _table(found: Any, where: str) -> dict[str, Any]:
+    if not isinstance(found, dict):
+        raise AdviceError("is not a table", where=where, mend="write it in [brackets] with its texts below")
+    return found
+
+
+def _entry(found: Any, where: str, blank: Tip) -> list[Tip]:
+    """Tips of one feature or habit."""
+    tips = []
+    table = _table(found, where)
+    if not table:
+        raise AdviceError("holds nothing", where=where, mend="write its tables .more or .less")
+    for direction, texts in table.items():
+        if direction not in ("more", "less"):
+            raise _unknown("direction", direction, ("more", "less"), where)
+        here = f"{where}.{direction}"
+        for field in _table(texts, here):
+            if field not in ("words", "exercise", "basis"):
+                raise _unknown("field", field, ("words", "exercise", "basis"), here)
+        basis = _text(texts, "basis", here) if "basis" in texts else blank.basis
+        said, exercise = _text(texts, "words", here), _text(texts, "exercise", here)
+        way = cast("Direction", direction)
+        tips.append(replace(blank, direction=way, words=said, exercise=exercise, basis=basis))
+    return tips
+
+
+def _text(table: Mapping[str, Any], name: str, where: str) -> str:
+    """A short, plain text, its white space evened out."""
+    found = table.get(name)
+    if found is None:
+        raise AdviceError(f"text {name!r} is missing", where=where, mend=f'write {name} = "..."')
+    if not isinstance(found, str):
+        raise AdviceError(f"{name!r} is not a text", where=where, mend="put it in quotes")
+    text = " ".join(found.split())
+    if not text:
+        raise AdviceError(f"text {name!r} is empty", where=where, mend="write what to say, or take the entry out")
+    if len(text) > TEXT_MAX:
+        raise AdviceError(f"text {name!r} has {len(text)} characters", where=where, mend=f"{TEXT_MAX} are the most")
+    bad = next((sign for sign in text if sign in _TURNING or unicodedata.category(sign) in _UNSAFE), None)
+    if bad is not None:
+        raise AdviceError(f"text {name!r} holds the control character {show(bad)}", where=where, mend="take it out")
+    return text
+
+
+# -- choosing ----------------------------------------------------------------------------------------------------
+
+
+def advice_for(advice: Advice, name: str, direction: Direction) -> Tip | None:
+    """Tip for a feature or habit and the way it differs, or None where the advice has none."""
+    return advice.tips.get((name, direction))
+
+
+def first_thing(placement: Placement, advice: Advice) -> Choice:
+    """Choose the one thing to practise first.
+
+    The rule: the habit shown with the least q; else the habit hinted at with the least p; else, of the features
+    outside the norm, the clear one with the least q; else the one outside with the least p. What depends on uncertain
+    notes comes after what doesn't; ties go by the order of the dictionary; what the advice has no tip for is passed
+    over.
+
+    Returns
+    -------
+    Choice
+        With the reason in words; kind "none" where nothing is shown, hinted at or outside.
+    """
+    style = placement.profile.style
+    for found, why in _candidates(placement):
+        for place in found:
+            direction = direction_of(place)
+            tip = advice_for(advice, place.name, direction)
+            if tip is None:
+                continue
+            said = words().title(place.name)
+            reason = fill(words().first[why], title=said, label=said, style=style)
+            kind: Literal["habit", "feature"] = "habit" if isinstance(place, HabitPlace) else "feature"
+            return Choice(kind, place.name, direction, tip, reason)
+    measured = any(f.verdict != "unmeasured" for f in placement.features)
+    return Choice("none", "", "more", None, fill(words().first["none" if measured else "unmeasured"], style=style))
+
+
+def _candidates(placement: Placement) -> list[tuple[list[HabitPlace] | list[FeaturePlace], str]]:
+    """Habits and features in the order of the rule, with the text that says why."""
+    habits = sorted(placement.habits, key=lambda h: (h.unsure, *_least(h.q, h.p)))
+    hinted = sorted(placement.habits, key=lambda h: (h.unsure, *_least(h.p, h.q)))
+    features = sorted(placement.features, key=lambda f: (f.unsure, *_least(f.q, f.p)))
+    outside = sorted(placement.features, key=lambda f: (f.unsure, *_least(f.p, f.q)))
+    return [
+        ([h for h in habits if h.verdict == "shown"], "shown"),
+        ([h for h in hinted if h.verdict == "hinted"], "hinted"),
+        ([f for f in features if f.outside and f.clear], "clear"),
+        ([f for f in outside if f.outside], "outside"),
+    ]
+
+
+def _least(*values: float) -> tuple[float, ...]:
+    """Values to sort by, the unknown ones last."""
+    return tuple(v if math.isfinite(v) else math.inf for v in values)

@@ -1,0 +1,143 @@
+"""The main job: place solos against a style."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options, say, tell_remarks, workers_option
+from stylemeter.errors import UsageError
+from stylemeter.reading import ReadOptions
+
+if TYPE_CHECKING:
+    from stylemeter.findings import Findings
+    from stylemeter.profile import Profile
+
+__all__ = ["place"]
+
+
+@click.command()
+@click.argument("solo", nargs=-1, required=True)
+@click.option("--profile", "name", help="Style to compare with: a name or a profile folder; else the most typical.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document a line.")
+@click.option("--csv", "as_csv", is_flag=True, help="One row a feature.")
+@click.option("--report", type=click.Path(dir_okay=False, path_type=Path), help="Write a page (HTML), of one solo.")
+@click.option("--all", "every", is_flag=True, help="List the traits inside the norm too.")
+@click.option("--coverage", type=float, default=0.9, show_default=True, help="Share of the style the norm holds.")
+@click.option("--uncertain-notes", "uncertain", type=float, help="Share of the notes that may be wrong: 0.05.")
+@click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
+@workers_option
+@read_options
+@errors_to_exit_codes
+def place(
+    solo: tuple[str, ...],
+    name: str | None,
+    as_json: bool,
+    as_csv: bool,
+    report: Path | None,
+    every: bool,
+    coverage: float,
+    uncertain: float | None,
+    advice_file: str | None,
+    workers: int,
+    options: ReadOptions,
+    kind: str | None,
+) -> None:
+    r"""Place each SOLO (a file, a folder, or - for standard input) against a style.
+
+    \b
+    Example: stylemeter place take.musicxml --profile old-fiddle-tunes
+    Example: stylemeter place takes/ --json > placed.jsonl
+    """
+    if as_json and as_csv:
+        raise UsageError("--json and --csv exclude each other")
+    inputs = Inputs(solo, options, kind, workers)
+    with inputs.open() as melodies:
+        # the reading process starts up while the style is loaded here
+        judge = _Judge(name, coverage, uncertain, advice_file)
+        printer = _printer(as_json, as_csv, every, several=len(solo) > 1)
+        pages = 0
+        for melody in melodies:
+            tell_remarks(melody)
+            findings = judge(melody)
+            printer(findings)
+            if report is not None:
+                pages = _write_page(findings, report, pages)
+    inputs.exit()
+
+
+class _Judge:
+    """Finds out all that is said of a melody, against the style named or the most typical one."""
+
+    def __init__(self, name: str | None, coverage: float, uncertain: float | None, advice_file: str | None) -> None:
+        from stylemeter.advice import load_advice
+        from stylemeter.findings import Settings
+        from stylemeter.profile import find_profile, installed
+
+        self.settings = Settings(coverage, uncertain)
+        if not 0.5 <= coverage <= 0.99:
+            raise UsageError(f"--coverage {coverage:g} is out of range", mend="0.5 to 0.99")
+        if uncertain is not None and not 0 <= uncertain <= 0.5:
+            raise UsageError(f"--uncertain-notes {uncertain:g} is out of range", mend="0 to 0.5")
+        self.advice = load_advice(advice_file)
+        self.profile: Profile | None = find_profile(name) if name else None
+        self.styles: list[Profile] = []
+        for there in installed():
+            if self.profile is not None and there == self.profile.name:
+                self.styles.append(self.profile)
+            else:
+                self.styles.append(find_profile(there))
+        if self.profile is not None and self.profile not in self.styles:
+            self.styles.append(self.profile)
+        if not self.styles:
+            raise UsageError("no style is installed", mend="fit one: stylemeter fit --help")
+
+    def __call__(self, melody: Any) -> Findings:
+        from stylemeter.findings import find_out
+
+        profile = self.profile or self._most_typical(melody)
+        return find_out(melody, profile, self.styles, self.advice, self.settings)
+
+    def _most_typical(self, melody: Any) -> Profile:
+        """Choose the style the solo is most typical of, and say so."""
+        from stylemeter.styles import rank_styles
+
+        best = rank_styles(melody, self.styles)[0].profile
+        others = ", ".join(s.name for s in self.styles if s.name != best)
+        say(f"stylemeter: compared with {best}, the most typical style; choose another with --profile: {others}")
+        return next(s for s in self.styles if s.name == best)
+
+
+def _printer(as_json: bool, as_csv: bool, every: bool, *, several: bool) -> Any:
+    """How findings are printed."""
+    if as_json:
+        from stylemeter.report.document import to_document
+
+        return lambda findings: click.echo(json.dumps(to_document(findings), ensure_ascii=False, allow_nan=False))
+    if as_csv:
+        from stylemeter.report.rows import CsvPrinter
+
+        return CsvPrinter()
+    from stylemeter.report.terminal import print_placement
+
+    def print_one(findings: Findings) -> None:
+        print_placement(findings, every=every)
+        if several:
+            click.echo("=" * 80)
+
+    return print_one
+
+
+def _write_page(findings: Findings, report: Path, pages: int) -> int:
+    """Write the page of the first solo; tell that a page holds one."""
+    if pages:
+        if pages == 1:
+            say("stylemeter: --report holds one solo; use `stylemeter batch` for a page each")
+        return pages + 1
+    from stylemeter.report.page import write_page
+
+    write_page(findings, report)
+    return 1

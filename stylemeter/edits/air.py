@@ -1,0 +1,234 @@
+"""Editors of air and density: rests put in or played through, notes left out, split, or put into waits."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from stylemeter.edits.edit import Edit
+from stylemeter.edits.scene import SHORTEST, Scene
+
+__all__ = [
+    "fill_waits",
+    "hold",
+    "hold_across",
+    "hold_through",
+    "in_last_third",
+    "in_quiet_bars",
+    "leave_out",
+    "off_beat",
+    "play_through",
+    "put_breaths",
+    "split_notes",
+]
+
+Editor = Callable[[Scene], list[Edit]]
+Where = Callable[[Scene], list[bool]]
+
+
+# -- rests -------------------------------------------------------------------------------------------------------
+
+
+def put_breaths(beats: float) -> Editor:
+    """Make an editor that puts rests of some beats in, halving the longest stretch without one each time."""
+
+    def editor(scene: Scene) -> list[Edit]:
+        streams = _streams(scene, beats)
+        edits: list[Edit] = []
+        while streams and len(edits) < scene.n:
+            streams.sort(key=lambda s: (-_length(scene, *s), s[0]))
+            first, last = streams.pop(0)
+            for row in _middle_out(scene, first, last):
+                edit, resumed = _breath(scene, row, beats, last)
+                if edit is not None:
+                    edits.append(edit)
+                    streams += [(first, row), (resumed, last)]
+                    break
+        return edits
+
+    return editor
+
+
+def _streams(scene: Scene, beats: float) -> list[tuple[int, int]]:
+    """First and last note of each stretch without a rest of some beats."""
+    ends = scene.line.gap >= beats * scene.line.beat[:-1]
+    last = [*np.flatnonzero(ends).tolist(), scene.n - 1]
+    return [(a + 1, b) for a, b in zip([-1, *last[:-1]], last, strict=True)]
+
+
+def _length(scene: Scene, first: int, last: int) -> int:
+    return scene.end[last] - scene.onset[first]
+
+
+def _middle_out(scene: Scene, first: int, last: int) -> list[int]:
+    """Notes a rest may follow: before strong places near the middle of the stretch first, never its last note."""
+    middle = (scene.onset[first] + scene.end[last]) / 2
+    reach = max(1.0, (scene.end[last] - scene.onset[first]) / 6)
+
+    def far(row: int) -> tuple[int, int, int]:
+        off = abs(scene.onset[row + 1] - middle)
+        return (int(off / reach), -scene.weight[row + 1], row)
+
+    return sorted(range(first, last), key=far)
+
+
+def _breath(scene: Scene, row: int, beats: float, last: int) -> tuple[Edit | None, int]:
+    """A rest after a note: the note shortened, or the next one left out too; and where the line resumes."""
+    need = math.ceil(beats * scene.beat[row])
+    start = scene.onset[row]
+    # no earlier note may sound into the rest
+    latest = max(scene.end[: row + 1])
+    for resumed in (row + 1, row + 2):
+        if resumed > last or resumed >= scene.n:
+            break
+        until = scene.onset[resumed] - need
+        if until - start >= SHORTEST and (latest == scene.end[row] or latest <= until):
+            dropped = tuple(range(row + 1, resumed))
+            length = min(scene.end[row], until) - start
+            return Edit(time=((row, start, length),), drop=dropped, claims=frozenset(range(row, resumed))), resumed
+    return None, row
+
+
+def play_through(beats: float = 0.0) -> Editor:
+    """Make an editor that holds notes through the rest after them, from rests of some beats up.
+
+    The rests that join the longest stretches come first where the longest stretch is to grow, else the longest rests.
+    """
+
+    def editor(scene: Scene) -> list[Edit]:
+        gap, beat = scene.line.gap.tolist(), scene.beat
+        rows = [r for r in range(scene.n - 1) if gap[r] > 0 and gap[r] >= beats * beat[r]]
+        joined = dict.fromkeys(rows, 0)
+        if scene.name == "longest_stream":
+            streams = _streams(scene, beats)
+            for before, after in itertools.pairwise(streams):
+                joined[before[1]] = scene.end[after[1]] - scene.onset[before[0]]
+        rows.sort(key=lambda r: (-joined[r], -gap[r], r))
+        # the note that sounds up to the rest may be an earlier one: all that matters is that this one fills it
+        return [
+            Edit(time=((r, scene.onset[r], scene.onset[r + 1] - scene.onset[r]),), claims=frozenset({r})) for r in rows
+        ]
+
+    return editor
+
+
+# -- notes left out and put in -----------------------------------------------------------------------------------
+
+
+def everywhere(scene: Scene) -> list[bool]:
+    """All notes."""
+    return [True] * scene.n
+
+
+def off_beat(scene: Scene) -> list[bool]:
+    """Notes off the beat."""
+    return [not on for on in scene.line.on_beat.tolist()]
+
+
+def in_last_third(scene: Scene) -> list[bool]:
+    """Notes in the last third of the time."""
+    return [3 * (t - scene.line.first) >= 2 * scene.line.span for t in scene.onset]
+
+
+def in_quiet_bars(scene: Scene) -> list[bool]:
+    """Notes in the full bars that hold fewer than the average."""
+    counts = dict(zip(scene.line.full_bars.tolist(), scene.line.full_bar_counts.tolist(), strict=True))
+    mean = sum(counts.values()) / len(counts) if counts else 0.0
+    return [bar in counts and counts[bar] <= mean for bar in scene.bar_index]
+
+
+def leave_out(where: Where = everywhere) -> Editor:
+    """Make an editor that leaves notes out, the note before held instead; the weakest places first."""
+
+    def editor(scene: Scene) -> list[Edit]:
+        allowed = where(scene)
+        rows = [r for r in range(1, scene.n - 1) if allowed[r]]
+        rows.sort(key=lambda r: (scene.weight[r], scene.ioi[r], r))
+        return [hold(scene, r, r) for r in rows]
+
+    return editor
+
+
+def hold(scene: Scene, first: int, last: int) -> Edit:
+    """Leave notes out and hold the one before them until where the last of them stopped."""
+    before = first - 1
+    end = max(scene.end[before], scene.stop[last])
+    time = ((before, scene.onset[before], end - scene.onset[before]),)
+    return Edit(time=time, drop=tuple(range(first, last + 1)), claims=frozenset(range(before, last + 1)))
+
+
+def hold_across(scene: Scene) -> list[Edit]:
+    """Let notes start ahead of a beat and hold across it, the strongest beats first; one edit a beat.
+
+    The note on the beat comes half a beat early where there is room, else it gives way to the note before.
+    """
+    found = []
+    on_beat = scene.line.on_beat.tolist()
+    for row in range(1, scene.n - 1):
+        if on_beat[row]:
+            edit = _early(scene, row)
+            if edit is None and scene.tied[row - 1] and not on_beat[row - 1]:
+                edit = hold(scene, row, row)
+            if edit is not None:
+                found.append((-scene.weight[row], row, edit))
+    return [edit for _, _, edit in sorted(found, key=lambda f: f[:2])]
+
+
+def _early(scene: Scene, row: int) -> Edit | None:
+    """Start a note half a beat early, its end kept."""
+    by = scene.half_beat(row)
+    if scene.ioi[row - 1] < by + SHORTEST:
+        return None
+    start, before = scene.onset[row] - by, scene.onset[row - 1]
+    times = ((row - 1, before, min(scene.end[row - 1], start) - before), (row, start, scene.end[row] - start))
+    return Edit(time=times, claims=frozenset({row - 1, row}))
+
+
+def split_notes(where: Where = everywhere) -> Editor:
+    """Make an editor that splits notes in two, the longest first, the second half on a neighbouring note."""
+
+    def editor(scene: Scene) -> list[Edit]:
+        allowed = where(scene)
+        edits = []
+        for row in range(scene.n):
+            length = scene.stop[row] - scene.onset[row]
+            if allowed[row] and length % 2 == 0 and length >= 2 * SHORTEST:
+                half, start = length // 2, scene.onset[row]
+                note = (start + half, half, scene.between(row))
+                edits.append((-length, row, Edit(time=((row, start, half),), add=(note,), claims=frozenset({row}))))
+        return [edit for _, _, edit in sorted(edits, key=lambda e: e[:2])]
+
+    return editor
+
+
+def fill_waits(scene: Scene) -> list[Edit]:
+    """Start a note on the first beat line inside each long time between notes, the longest first."""
+    lines = scene.line.base.beat_lines.tolist()
+    edits = []
+    for row in range(scene.n - 1):
+        start, after = scene.onset[row], scene.onset[row + 1]
+        index = int(scene.line.base.beat_index[row]) + 1
+        if index >= len(lines) or lines[index] >= after:
+            continue
+        at = lines[index]
+        stop = min(after, at + scene.beat[row])
+        time = ((row, start, min(scene.end[row], at) - start),)
+        note = (at, stop - at, scene.between(row))
+        edits.append((start - after, row, Edit(time=time, add=(note,), claims=frozenset({row}))))
+    return [edit for _, _, edit in sorted(edits, key=lambda e: e[:2])]
+
+
+def hold_through(scene: Scene) -> list[Edit]:
+    """Leave out all notes that start in a beat and hold the one before, on weak beats with few notes first."""
+    rows: dict[int, list[int]] = {}
+    for row, index in enumerate(scene.line.base.beat_index.tolist()):
+        rows.setdefault(index, []).append(row)
+    found = []
+    for _, inside in sorted(rows.items()):
+        if inside[0] > 0 and inside[-1] < scene.n - 1:
+            order = (scene.weight[inside[0]], len(inside), inside[0])
+            found.append((order, hold(scene, inside[0], inside[-1])))
+    return [edit for _, edit in sorted(found, key=lambda f: f[0])]

@@ -1,0 +1,148 @@
+"""All that is said of one solo: its placement, the amounts, the advice and the other styles, ready to be reported."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from stylemeter.advice import Advice, Choice, Tip, advice_for, first_thing
+from stylemeter.capability import capability, others_that_can
+from stylemeter.change import Change, changes
+from stylemeter.document_numbers import number
+from stylemeter.melody import Melody
+from stylemeter.placed import FeaturePlace, HabitPlace, Placement, Typicality
+from stylemeter.placement import place, rank_styles
+from stylemeter.profile import Profile
+from stylemeter.uncertainty import with_uncertainty
+from stylemeter.words import direction_of, habit_sentence, sentence
+
+__all__ = ["Findings", "Settings", "find_out"]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How solos are judged.
+
+    Attributes
+    ----------
+    coverage : float
+        Share of the style the norm holds.
+    uncertain : float or None
+        Share of the notes taken as uncertain; None takes what the source says of itself.
+    """
+
+    coverage: float = 0.9
+    uncertain: float | None = None
+
+
+@dataclass(frozen=True)
+class Findings:
+    """A solo's placement and all that is said of it.
+
+    Attributes
+    ----------
+    placement : Placement
+    advice : Advice
+    changes : dict of Change
+        By feature or habit.
+    styles : tuple of Typicality
+        Every installed style, most typical first.
+    first : Choice
+        The one thing to practise first.
+    others : tuple of Profile
+        The other styles' profiles.
+    """
+
+    placement: Placement
+    advice: Advice
+    changes: dict[str, Change]
+    styles: tuple[Typicality, ...]
+    first: Choice
+    others: tuple[Profile, ...] = field(default=(), repr=False)
+
+    def placed(self, name: str) -> FeaturePlace | HabitPlace:
+        """Place of a feature or habit."""
+        places: list[FeaturePlace | HabitPlace] = [*self.placement.habits, *self.placement.features]
+        return next(p for p in places if p.name == name)
+
+    def tip(self, name: str) -> Tip | None:
+        """Advice on a feature outside the norm or a habit shown or hinted at."""
+        place_ = self.placed(name)
+        if isinstance(place_, FeaturePlace):
+            return advice_for(self.advice, name, direction_of(place_)) if place_.outside else None
+        return advice_for(self.advice, name, "more") if place_.verdict in ("shown", "hinted") else None
+
+    def advice_document(self, name: str) -> dict[str, str] | None:
+        """Advice as plain data."""
+        tip = self.tip(name)
+        return tip_document(tip) if tip else None
+
+    def change_document(self, name: str) -> dict[str, Any] | None:
+        """Amount as plain data."""
+        change = self.changes.get(name)
+        if change is None:
+            return None
+        return {"words": change.words, "count": change.count, "checked": change.checked, "after": number(change.after)}
+
+    def sentence(self, name: str) -> str:
+        """One sentence on a feature or habit."""
+        place_ = self.placed(name)
+        style = self.placement.profile.style
+        return sentence(place_, style) if isinstance(place_, FeaturePlace) else habit_sentence(place_, style)
+
+    def can_show(self, habit: str) -> dict[str, Any]:
+        """How well this style, and which others, can show a habit at this length."""
+        plan = self.placement.plan
+        length = plan.length if plan else len(self.placement.melody)
+        profile = self.placement.profile
+        found = capability(profile, habit, length)
+        return found.to_document() | {"others": others_that_can(self.others, habit, length, profile.name)}
+
+    def first_document(self) -> dict[str, Any]:
+        """The one thing to practise first, as plain data."""
+        tip = self.first.tip
+        return {
+            "kind": self.first.kind,
+            "name": self.first.name,
+            "reason": self.first.reason,
+            "advice": tip_document(tip) if tip else None,
+        }
+
+
+def tip_document(tip: Tip) -> dict[str, str]:
+    """A tip as plain data."""
+    return {"words": tip.words, "exercise": tip.exercise, "basis": tip.basis, "source": tip.source}
+
+
+def find_out(
+    melody: Melody, profile: Profile, styles: Sequence[Profile], advice: Advice, settings: Settings | None = None
+) -> Findings:
+    """Place a solo and gather all that is said of it.
+
+    Parameters
+    ----------
+    melody : Melody
+    profile : Profile
+        The style it is compared with.
+    styles : sequence of Profile
+        The styles it is ranked in.
+    advice : Advice
+    settings : Settings, optional
+
+    Returns
+    -------
+    Findings
+    """
+    chosen = settings or Settings()
+    placement = place(melody, profile, coverage=chosen.coverage)
+    uncertain = melody.guessed_share if chosen.uncertain is None else chosen.uncertain
+    placement = with_uncertainty(placement, min(0.5, uncertain))
+    return Findings(
+        placement=placement,
+        advice=advice,
+        changes=changes(placement),
+        styles=tuple(rank_styles(melody, styles)),
+        first=first_thing(placement, advice),
+        others=tuple(styles),
+    )

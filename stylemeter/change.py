@@ -17,7 +17,7 @@ from stylemeter.features import CATALOG, HABITS, Base, Line
 from stylemeter.features.catalog import Mask
 from stylemeter.melody import Melody
 from stylemeter.placed import FeaturePlace, HabitPlace, Placement
-from stylemeter.words import FeatureWords, fill, format_value, words
+from stylemeter.words import FeatureWords, change_words, fill, format_value, words
 
 __all__ = ["Change", "Edited", "amount", "change_for", "changes", "find_edits"]
 
@@ -86,20 +86,12 @@ def _filled(text: str, melody: Melody, own: FeatureWords, value: float, found: E
     """The words of a checked amount."""
     # a share of the way along is said as such, everything else as a difference
     said = found.value if own.show == "percent" else abs(found.value - value)
-    return fill(
-        text,
-        found.count,
-        count=str(found.count),
-        total=str(found.total),
-        amount=format_value(own.name, said),
-        these_bars=_these_bars(melody),
-    )
+    return change_words(text, found.count, found.total, amount=format_value(own.name, said), bars=_bars(melody))
 
 
-def _these_bars(melody: Melody) -> str:
-    """The bars the notes lie in, a pickup not counted."""
-    bars = max(1, int(melody.bar[-1]) - max(1, int(melody.bar[0])) + 1)
-    return fill(words().phrases["these_bars"], bars, count=str(bars))
+def _bars(melody: Melody) -> int:
+    """Bars the notes lie in, a pickup not counted."""
+    return max(1, int(melody.bar[-1]) - max(1, int(melody.bar[0])) + 1)
 
 
 def _worked_out(line: Line, own: FeatureWords, value: float, target: float) -> Change:
@@ -212,6 +204,6 @@ def _habit_change(placement: Placement, place: HabitPlace, of: Callable[..., Cha
     members = [placement.feature(name) for name in order]
     telling = [m for m in members if m.verdict == ("above" if sides[m.name] > 0 else "below")]
     inside = [m for m in members if m.verdict == "within"]
-    tries = [lambda m=m: of(m) for m in telling]
-    tries += [lambda m=m: of(m, INNER, sides[m.name] > 0) for m in inside]
-    return next((found for attempt in tries if (found := attempt()) is not None), None)
+    tries = [(m, 0.0) for m in telling] + [(m, INNER) for m in inside]
+    found = (of(member, narrower, sides[member.name] > 0) for member, narrower in tries)
+    return next((change for change in found if change is not None), None)

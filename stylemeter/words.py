@@ -25,6 +25,7 @@ __all__ = [
     "Titled",
     "Words",
     "capital",
+    "change_words",
     "direction_of",
     "feature_verdict",
     "fill",
@@ -65,7 +66,9 @@ _PHRASES = {
     "over_99_percent": "",
     "value_range": "low high",
     "these_bars": "count",
-    "about": "count",
+    "some": "count total",
+    "some_all": "total",
+    "some_only": "",
     "share_up": "count total things",
     "share_down": "count total things",
     "bring_up": "amount",
@@ -102,7 +105,7 @@ class FeatureWords:
     of : str
         What a share is a share of, in the plural; empty where it isn't one.
     up, down : str
-        What to do to come up, or down, to the usual range, with ``{count}`` and the like; empty where nobody can say.
+        What to do to come up, or down, to the usual range (see `change_words`); empty where nobody can say.
     """
 
     name: str
@@ -227,7 +230,7 @@ def _texts(found: Any, wanted: Mapping[str, str], where: str, optional: frozense
 
 
 _FEATURE_TEXTS = dict.fromkeys(("label", "more", "less", "explain", "show", "unit", "of"), "")
-_CHANGE_NAMES = "count total amount these_bars"
+_CHANGE_NAMES = "count some amount these_bars"
 
 
 def _feature(name: str, found: Any, where: str) -> FeatureWords:
@@ -274,6 +277,42 @@ def fill(text: str, number: float = 0, **parts: str) -> str:
     """
     chosen = _CHOICE.sub(lambda m: m[1] if number == 1 else m[2], text)
     return _NAME.sub(lambda m: parts[m[1]], chosen)
+
+
+def change_words(text: str, count: int, total: int, *, amount: str, bars: int) -> str:
+    """Fill in what to do: an ``up`` or ``down`` text.
+
+    Parameters
+    ----------
+    text : str
+    count : int
+        How many things to change.
+    total : int
+        How many there are of them.
+    amount : str
+        What comes of it.
+    bars : int
+        Bars of the solo.
+
+    Examples
+    --------
+    >>> change_words("break {some} scale {run|runs}", 2, 4, amount="", bars=8)
+    'break 2 of the 4 scale runs'
+    >>> change_words("break {some} scale {run|runs}", 1, 1, amount="", bars=8)
+    'break the only scale run'
+    >>> change_words("put {count} {breath|breaths} into {these_bars}", 3, 0, amount="", bars=16)
+    'put 3 breaths into these 16 bars'
+    """
+    phrases = words().phrases
+    which = "some" if count < total else "some_all" if total > 1 else "some_only"
+    return fill(
+        text,
+        total if "{some}" in text else count,
+        count=str(count),
+        some=fill(phrases[which], count=str(count), total=str(total)),
+        amount=amount,
+        these_bars=fill(phrases["these_bars"], bars, count=str(bars)),
+    )
 
 
 def capital(text: str) -> str:

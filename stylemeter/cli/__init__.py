@@ -45,7 +45,7 @@ class _Lazy(click.Group):
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="stylemeter")
 def main() -> None:
-    r"""Measure a solo and place it against a style fitted from open melodies.
+    """Measure a solo and place it against a style fitted from open melodies.
 
     \b
     Example: stylemeter place take.musicxml --profile old-fiddle-tunes

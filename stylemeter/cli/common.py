@@ -19,7 +19,15 @@ from stylemeter.errors import InputError, StylemeterError, UsageError
 from stylemeter.reading import ReadOptions, Session, find, show
 from stylemeter.reading.apply import check
 
-__all__ = ["Inputs", "errors_to_exit_codes", "progress_bar", "read_options", "say", "workers_option"]
+__all__ = [
+    "Inputs",
+    "errors_to_exit_codes",
+    "progress_bar",
+    "read_options",
+    "read_options_from",
+    "say",
+    "workers_option",
+]
 
 USAGE, SOME, NONE = 2, 3, 4
 
@@ -49,8 +57,15 @@ def errors_to_exit_codes(function: F) -> F:
     return wrapped  # type: ignore[return-value]
 
 
-def read_options(function: F) -> F:
-    """Add the options that say how to read a file; the command gets them as `options`."""
+def read_options(function: F, kind_option: str = "--format") -> F:
+    """Add the options that say how to read a file; the command gets them as `options` and `kind`.
+
+    Parameters
+    ----------
+    function : callable
+    kind_option : str
+        Name of the option that says the kind of file; commands that write a format of their own name it "--from".
+    """
     choices = [
         click.option("--part", help="Part to read: its name or its number from 1."),
         click.option("--key", help='Key to read degrees from: "D dorian", "Bb major", "F#m".'),
@@ -58,7 +73,7 @@ def read_options(function: F) -> F:
         click.option("--chords", help='Chords bar by bar: "Dm7 | G7 | Cmaj7 % |".'),
         click.option("--tempo", type=float, help="Quarter notes a minute, for sources in seconds."),
         click.option("--first-beat", type=float, help="Second at which beat 1 of bar 1 falls, for performances."),
-        click.option("--format", "kind", help="Kind of file, where the content doesn't tell (needed for -)."),
+        click.option(kind_option, "kind", help="Kind of file, where the content doesn't tell (needed for -)."),
     ]
 
     @functools.wraps(function)
@@ -72,6 +87,11 @@ def read_options(function: F) -> F:
     for choice in reversed(choices):
         decorated = choice(decorated)
     return decorated  # type: ignore[no-any-return]
+
+
+def read_options_from(function: F) -> F:
+    """As `read_options`, the kind of file given with --from."""
+    return read_options(function, "--from")
 
 
 workers_option = click.option(

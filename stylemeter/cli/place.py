@@ -46,7 +46,7 @@ def place(
     options: ReadOptions,
     kind: str | None,
 ) -> None:
-    r"""Place each SOLO (a file, a folder, or - for standard input) against a style.
+    """Place each SOLO (a file, a folder, or - for standard input) against a style.
 
     \b
     Example: stylemeter place take.musicxml --profile old-fiddle-tunes

@@ -38,7 +38,7 @@ def fit(
     scheduler: str | None,
     open_data: Path | None,
 ) -> None:
-    r"""Fit a style from collections, folders or files SOURCE.
+    """Fit a style from collections, folders or files SOURCE.
 
     An interrupted fit goes on where it stopped; a tune that can't be read is told and left out.
 
@@ -78,7 +78,7 @@ def fit(
 @click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 @errors_to_exit_codes
 def profiles(name: str | None, as_json: bool) -> None:
-    r"""List the fitted styles, or show the one called NAME (a name or a folder).
+    """List the fitted styles, or show the one called NAME (a name or a folder).
 
     \b
     Example: stylemeter profiles old-fiddle-tunes
@@ -102,7 +102,7 @@ def profiles(name: str | None, as_json: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 @errors_to_exit_codes
 def corpus(name: str | None, as_json: bool) -> None:
-    r"""List the collections and check their licence fields, or show the one called NAME.
+    """List the collections and check their licence fields, or show the one called NAME.
 
     \b
     Example: stylemeter corpus pop-songs
@@ -152,7 +152,7 @@ def calibrate(
     workers: int,
     open_data: Path | None,
 ) -> None:
-    r"""Measure how often the style NAME flags held-out tunes of its own, and which habits it can show.
+    """Measure how often the style NAME flags held-out tunes of its own, and which habits it can show.
 
     Its tunes are read again (from the cache where they are known), dealt by family into five folds, and each fold is
     placed against the others.

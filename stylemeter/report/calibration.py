@@ -18,11 +18,11 @@ def _hundredths(value: float | None) -> str:
 
 def table_text(result: dict[str, Any], style: str) -> str:
     """Return the result as a table for the terminal: shares in hundredths."""
+    norm = f"{100 * result['coverage']:.0f}%"
     lines = [
         f"Held-out check against {style}: {result['folds']} folds by tune family.",
         "",
-        "Clean excerpts. Outside: hundredths of the measured traits outside the central "
-        f"{100 * result['coverage']:.0f}%;",
+        f"Clean excerpts. Outside: hundredths of the measured traits outside the central {norm};",
         "clear: traits an excerpt flagged at q <= .05; habits shown (and hinted at), in hundredths.",
         "",
         "notes  excerpts  outside  clear  " + "  ".join(f"{name:>9}" for name in words().habits),
@@ -32,9 +32,8 @@ def table_text(result: dict[str, Any], style: str) -> str:
             f"{_hundredths(h['shown'])} ({_hundredths(h['hinted']).strip():>2})".rjust(9)
             for h in entry["habits"].values()
         )
-        lines.append(
-            f"{notes:>5}  {entry['excerpts']:>8}  {_hundredths(entry['outside_mean']):>7}  {entry['clear_mean']:5.2f}  {habits}"
-        )
+        outside = _hundredths(entry["outside_mean"])
+        lines.append(f"{notes:>5}  {entry['excerpts']:>8}  {outside:>7}  {entry['clear_mean']:5.2f}  {habits}")
     if result["injected"]:
         lines += ["", *_injected_lines(result)]
     return "\n".join(lines) + "\n"

@@ -127,10 +127,10 @@ class Profile:
         try:
             file = pq.ParquetFile(self.folder / "sample.parquet", memory_map=False)
             table = file.read_row_group(group, use_threads=False)
-            family = table.column("family").to_numpy().astype(np.int64)
-            block = np.column_stack([table.column(name).to_numpy() for name in self.names]).astype(np.float32)
-            extra = {n: table.column(n).to_numpy() for n in table.column_names if ":" in n or n == "distance"}
-        except (OSError, KeyError, pa.ArrowException) as error:
+            family = _plain(table.column("family"), np.int32).astype(np.int64)
+            block = np.column_stack([_plain(table.column(name), np.float32) for name in self.names])
+            extra = {n: _plain(table.column(n), np.float32) for n in table.column_names if ":" in n or n == "distance"}
+        except (OSError, KeyError, ValueError, pa.ArrowException) as error:
             raise ProfileError(
                 f"damaged sample ({error})", where=str(self.folder), mend="fit or install it anew"
             ) from None
@@ -161,6 +161,14 @@ class Profile:
 
         rung = self.rung(notes)
         return limit_row(rung, feature, coverage)
+
+
+def _plain(column: Any, kind: type[np.generic]) -> npt.NDArray[Any]:
+    """Numbers of a column without nulls, straight from its buffers (pyarrow's own way would import pandas)."""
+    if column.null_count or column.type.bit_width != 8 * np.dtype(kind).itemsize:
+        raise ValueError("a column is not what it should be")
+    parts = [np.frombuffer(c.buffers()[1], dtype=kind)[c.offset : c.offset + len(c)] for c in column.chunks]
+    return np.concatenate(parts) if parts else np.zeros(0, dtype=kind)
 
 
 def check_document(document: Any, where: str) -> dict[str, Any]:

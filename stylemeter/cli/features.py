@@ -31,8 +31,8 @@ __all__ = ["features"]
 )
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="File to write (needed for Parquet).")
 @workers_option
-@read_options_from
 @errors_to_exit_codes
+@read_options_from
 def features(
     file: tuple[str, ...],
     dictionary: bool,

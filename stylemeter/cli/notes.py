@@ -25,8 +25,8 @@ __all__ = ["notes"]
 )
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="File to write; else standard output.")
 @click.option("--tune", type=click.IntRange(1), help="Which tune of a collection file, from 1.")
-@read_options_from
 @errors_to_exit_codes
+@read_options_from
 def notes(file: str, target: str, out: Path | None, tune: int | None, options: ReadOptions, kind: str | None) -> None:
     """Print the note table of FILE as read; what is printed can be read back.
 

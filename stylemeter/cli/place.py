@@ -30,8 +30,8 @@ __all__ = ["place"]
 @click.option("--uncertain-notes", "uncertain", type=float, help="Share of the notes that may be wrong: 0.05.")
 @click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
 @workers_option
-@read_options
 @errors_to_exit_codes
+@read_options
 def place(
     solo: tuple[str, ...],
     name: str | None,

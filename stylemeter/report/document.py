@@ -47,7 +47,7 @@ def to_document(findings: Findings) -> dict[str, Any]:
         "scales": [
             {"name": s.name, "notes": number(s.notes), "time": number(s.time), "rank": s.rank} for s in placed.scales
         ],
-        "distributions": placed.shapes,
+        "distributions": {name: _shape(shape) for name, shape in placed.shapes.items()},
         "expected_by_chance": number(placed.expected),
     }
 
@@ -163,3 +163,7 @@ def _typicality(t: Typicality) -> dict[str, Any]:
         "tie": t.tie,
         "reason": t.reason,
     }
+
+
+def _shape(shape: dict[str, Any]) -> dict[str, Any]:
+    return {**shape, "distance": number(shape["distance"]), "percentile": number(shape["percentile"])}

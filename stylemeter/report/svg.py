@@ -1,0 +1,280 @@
+"""Plots as plain SVG: text stays text, colours come from the page's style sheet, shapes tell apart what colours do.
+
+Conventions: pure functions from numbers to markup; lengths are in units of the view box; no ids, so that any number
+of plots can stand in one page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from markupsafe import Markup, escape
+
+__all__ = ["Chart", "Spread", "chart", "number", "share_bar", "spread_strip", "standing_strip", "swatch", "tag"]
+
+
+def tag(name: str, *children: str, **attributes: object) -> Markup:
+    """An element; underscores in names of attributes stand for hyphens, a trailing one is dropped.
+
+    Examples
+    --------
+    >>> tag("text", "a < b", x=1.50, text_anchor="end")
+    Markup('<text x="1.5" text-anchor="end">a &lt; b</text>')
+    """
+    said = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(number(v) if isinstance(v, float) else v)}"'
+        for key, v in attributes.items()
+    )
+    inside = "".join(str(escape(child)) for child in children)
+    return Markup(f"<{name}{said}>{inside}</{name}>" if inside else f"<{name}{said}/>")  # noqa: S704 - escaped above
+
+
+def number(value: float) -> str:
+    """A coordinate, to a hundredth.
+
+    Examples
+    --------
+    >>> number(1.0), number(2.346), number(-0.001)
+    ('1', '2.35', '0')
+    """
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def _picture(width: float, height: float, label: str, *children: str, kind: str) -> Markup:
+    """A picture with a name for those who can't see it."""
+    return tag(
+        "svg",
+        *children,
+        class_=f"plot {kind}",
+        viewBox=f"0 0 {number(width)} {number(height)}",
+        role="img",
+        aria_label=label,
+    )
+
+
+# -- where a habit lies --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How a style spreads along a line, and where the solo lies on it.
+
+    Attributes
+    ----------
+    low, high : float
+        Ends of the line.
+    density : tuple of float
+        Heights of equal cells from `low` to `high`, 0..1.
+    norm, half : tuple of float
+        Central range of the norm, and the middle half.
+    solo : float or None
+    interval : tuple of float or None
+        Where the readings of uncertain notes put it.
+    """
+
+    low: float
+    high: float
+    density: tuple[float, ...]
+    norm: tuple[float, float]
+    half: tuple[float, float]
+    solo: float | None = None
+    interval: tuple[float, float] | None = None
+
+
+_WIDE, _FOOT, _TOP = 340.0, 52.0, 18.0
+
+
+def spread_strip(spread: Spread, label: str, words: Sequence[str], *, told: bool = True) -> Markup:
+    """Draw a style as a hill and the solo as a diamond on it.
+
+    Parameters
+    ----------
+    spread : Spread
+    label : str
+        For those who can't see it.
+    words : sequence of str
+        "less", "middle", "more", "this take".
+    told : bool
+        Whether the verdict can be told; else the diamond is hollow.
+    """
+
+    def x(value: float) -> float:
+        return 8 + (_WIDE - 16) * (value - spread.low) / (spread.high - spread.low)
+
+    parts = [
+        tag("path", d=_hill(spread, x, spread.low, spread.high), class_="hill"),
+        tag("path", d=_hill(spread, x, *spread.norm), class_="hill norm"),
+        tag("path", d=_hill(spread, x, *spread.half), class_="hill half"),
+        tag("line", x1=4, x2=_WIDE - 4, y1=_FOOT, y2=_FOOT, class_="axis"),
+        *(tag("line", x1=x(e), x2=x(e), y1=_FOOT - 4, y2=_FOOT + 4, class_="axis") for e in spread.norm),
+    ]
+    for text, at, anchor in zip(words, (4.0, _WIDE / 2, _WIDE - 4), ("start", "middle", "end"), strict=False):
+        parts.append(tag("text", text, x=at, y=_FOOT + 18, text_anchor=anchor))
+    if spread.solo is not None:
+        parts += _diamond(x, spread, words[3], told)
+    return _picture(_WIDE, _FOOT + 24, label, *parts, kind="spread")
+
+
+def _hill(spread: Spread, x: Callable[[float], float], low: float, high: float) -> str:
+    """Outline of the part of the hill between two values."""
+    cells = len(spread.density)
+    width = (spread.high - spread.low) / cells
+    middles = [spread.low + (i + 0.5) * width for i in range(cells)]
+
+    def height(value: float) -> float:
+        at = (value - spread.low) / width - 0.5
+        left = min(max(int(at // 1), 0), cells - 1)
+        right = min(left + 1, cells - 1)
+        part = min(max(at - left, 0.0), 1.0)
+        return _FOOT - (_FOOT - _TOP) * ((1 - part) * spread.density[left] + part * spread.density[right])
+
+    stops = [low, *(m for m in middles if low < m < high), high]
+    line = " ".join(f"L{number(x(v))} {number(height(v))}" for v in stops)
+    return f"M{number(x(low))} {number(_FOOT)} {line} L{number(x(high))} {number(_FOOT)}Z"
+
+
+def _diamond(x: Callable[[float], float], spread: Spread, word: str, told: bool) -> list[Markup]:
+    """The solo: a stem, a diamond, its name, and a bar for its uncertainty."""
+    assert spread.solo is not None
+    at = x(spread.solo)
+    anchor = "start" if at < 40 else "end" if at > _WIDE - 40 else "middle"
+    name_at = {"start": max(2.0, at - 6), "end": min(_WIDE - 2, at + 6), "middle": at}[anchor]
+    parts = [tag("line", x1=at, x2=at, y1=_TOP - 4, y2=_FOOT, class_="solo-line")]
+    if spread.interval is not None:
+        left, right = (min(max(x(v), 4.0), _WIDE - 4) for v in spread.interval)
+        parts.append(tag("line", x1=left, x2=right, y1=_FOOT, y2=_FOOT, class_="solo-range"))
+        parts += [tag("line", x1=e, x2=e, y1=_FOOT - 5, y2=_FOOT + 5, class_="solo-range") for e in (left, right)]
+    parts.append(_mark(at, _FOOT, 6.5, "solo" if told else "solo hollow"))
+    return [*parts, tag("text", word, x=name_at, y=_TOP - 7, text_anchor=anchor, class_="solo-name")]
+
+
+def _mark(x: float, y: float, size: float, kind: str) -> Markup:
+    """A diamond."""
+    path = f"M{number(x)} {number(y - size)}l{number(size)} {number(size)}-{number(size)} {number(size)}-{number(size)}-{number(size)}Z"
+    return tag("path", d=path, class_=kind)
+
+
+# -- where a trait stands ------------------------------------------------------------------------------------------
+
+
+def standing_strip(
+    percentile: float, coverage: float, label: str, interval: tuple[float, float] | None = None
+) -> Markup:
+    """Draw a percentile as a mark on a short line, the norm as a band.
+
+    Parameters
+    ----------
+    percentile : float
+        0 to 100.
+    coverage : float
+        Share of the style the norm holds.
+    label : str
+    interval : tuple of float, optional
+    """
+
+    def x(value: float) -> float:
+        return 5 + 0.9 * value
+
+    edge = 50 * (1 - coverage)
+    parts = [
+        tag("line", x1=x(0), x2=x(100), y1=7, y2=7, class_="axis"),
+        tag("rect", x=x(edge), y=4, width=0.9 * (100 - 2 * edge), height=6, class_="band"),
+        tag("line", x1=x(50), x2=x(50), y1=4, y2=10, class_="axis"),
+    ]
+    if interval is not None:
+        parts.append(tag("line", x1=x(interval[0]), x2=x(interval[1]), y1=7, y2=7, class_="solo-range"))
+    return _picture(100, 14, label, *parts, _mark(x(percentile), 7, 5, "solo"), kind="standing")
+
+
+def share_bar(share: float, label: str) -> Markup:
+    """Draw a share as a part of a bar."""
+    return _picture(
+        200,
+        10,
+        label,
+        tag("rect", x=0.5, y=0.5, width=199, height=9, class_="band"),
+        tag("rect", x=0.5, y=2.5, width=199 * min(1.0, max(0.0, share)), height=5, class_="bar"),
+        kind="share",
+    )
+
+
+# -- distributions -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A distribution of the solo beside the style's.
+
+    Attributes
+    ----------
+    solo, style : tuple of float
+        Shares, one a cell.
+    ticks : dict of int to str
+        Labels by cell.
+    axis : str
+        What the cells are.
+    """
+
+    solo: tuple[float, ...]
+    style: tuple[float, ...]
+    ticks: dict[int, str] = field(default_factory=dict)
+    axis: str = ""
+
+
+_CHART, _LEFT, _BASE, _HEAD = 360.0, 34.0, 128.0, 10.0
+
+
+def chart(data: Chart, label: str) -> Markup:
+    """Draw a distribution: the style as wide outlined bars, the solo as narrow solid ones inside them."""
+    step = _round_step(max(*data.solo, *data.style))
+    top = step * max(1, -(-max(*data.solo, *data.style) // step))
+    cell = (_CHART - _LEFT - 4) / len(data.solo)
+    scale = (_BASE - _HEAD) / top
+    parts = list(_grid(step, top, scale))
+    for i, (own, other) in enumerate(zip(data.solo, data.style, strict=True)):
+        x = _LEFT + i * cell
+        for share, width, kind in ((other, 0.84, "style"), (own, 0.4, "bar")):
+            if share > 0:
+                height = max(0.8, share * scale)
+                left = x + cell * (1 - width) / 2
+                parts.append(
+                    tag("rect", x=left, y=_BASE - height, width=cell * width, height=height, class_=kind)
+                )
+    parts.append(tag("line", x1=_LEFT, x2=_CHART - 4, y1=_BASE, y2=_BASE, class_="axis"))
+    for i, text in data.ticks.items():
+        parts.append(tag("text", text, x=_LEFT + (i + 0.5) * cell, y=_BASE + 14, text_anchor="middle"))
+    parts.append(tag("text", data.axis, x=(_LEFT + _CHART) / 2, y=_BASE + 29, text_anchor="middle", class_="axis-name"))
+    return _picture(_CHART, _BASE + 35, label, *parts, kind="chart")
+
+
+def _grid(step: float, top: float, scale: float) -> list[Markup]:
+    """Lines across, with their percentages."""
+    parts = []
+    for i in range(1, round(top / step) + 1):
+        y = _BASE - i * step * scale
+        parts.append(tag("line", x1=_LEFT, x2=_CHART - 4, y1=y, y2=y, class_="grid"))
+        parts.append(tag("text", f"{round(100 * i * step)}%", x=_LEFT - 4, y=y + 4, text_anchor="end"))
+    return parts
+
+
+def _round_step(most: float) -> float:
+    """Distance of the lines across: four of them at the most.
+
+    Examples
+    --------
+    >>> [_round_step(v) for v in (0.09, 0.3, 0.62, 1.0)]
+    [0.05, 0.1, 0.2, 0.5]
+    """
+    return next((step for step in (0.02, 0.05, 0.1, 0.2) if most <= 4 * step), 0.5)
+
+
+def swatch(kind: str) -> Markup:
+    """A sample of a mark, for a legend: "bar", "style", "solo"."""
+    if kind == "solo":
+        inside = _mark(8, 8, 6, "solo")
+    else:
+        width = 4 if kind == "bar" else 10
+        inside = tag("rect", x=8 - width / 2, y=2, width=width, height=12, class_=kind)
+    return tag("svg", inside, class_="plot swatch", viewBox="0 0 16 16", aria_hidden="true")

@@ -1,0 +1,194 @@
+"""The main job from the command line: answers, schema, exit codes, one line an error."""
+
+import json
+import os
+from importlib.resources import files
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+
+from stylemeter.cli import main
+
+ROOT = Path(__file__).resolve().parents[2]
+TAKE_1 = ROOT / "corpus" / "evening-class" / "take-1.musicxml"
+TAKE_2 = ROOT / "corpus" / "evening-class" / "take-2.musicxml"
+SCHEMA = json.loads((files("stylemeter") / "schema" / "placement-1.json").read_text())
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    monkeypatch.setenv("STYLEMETER_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("STYLEMETER_CACHE", str(tmp_path / "cache"))
+    monkeypatch.chdir(tmp_path)
+
+    def call(*arguments, data=None):
+        return CliRunner().invoke(main, [str(a) for a in arguments], input=data, catch_exceptions=False)
+
+    return call
+
+
+def documents(result):
+    return [json.loads(line) for line in result.stdout.splitlines()]
+
+
+def test_the_demo_takes_are_told_apart(run):
+    result = run("place", TAKE_1, TAKE_2, "--profile", "old-fiddle-tunes", "--json")
+    assert result.exit_code == 0
+    first, second = documents(result)
+    for document in (first, second):
+        jsonschema.validate(document, SCHEMA)
+    verdicts = [{h["name"]: h["verdict"] for h in d["habits"]} for d in (first, second)]
+    assert [verdicts[0][h] for h in ("runs", "stepwise", "rhythm")] == ["shown"] * 3
+    assert not {"shown", "hinted"} & set(verdicts[1].values())
+    runs = next(h for h in first["habits"] if h["name"] == "runs")
+    assert runs["evidence"]
+    assert runs["change"]["checked"]
+    assert runs["advice"]["basis"] == "common practice, no source"
+    outside = [f for f in first["features"] if f["verdict"] in ("below", "above")]
+    assert 5 <= len(outside) <= 25
+    assert all(f["q"] >= f["p"] for f in first["features"] if f["p"] is not None)
+    assert all(f["reason"] for f in first["features"] if f["verdict"] == "unmeasured")
+
+
+def test_same_bytes_out(run):
+    again = [run("place", TAKE_1, "--profile", "old-fiddle-tunes", "--json").stdout for _ in range(2)]
+    assert again[0] == again[1]
+
+
+def test_the_terminal_report_fits_and_is_plain_through_a_pipe(run):
+    result = run("place", TAKE_1, "--profile", "old-fiddle-tunes", "--all")
+    assert result.exit_code == 0
+    assert "\x1b" not in result.stdout
+    assert max(len(line) for line in result.stdout.splitlines()) <= 80
+    assert "break" in result.stdout or "turn the line" in result.stdout
+    assert "health professional" in result.stdout
+
+
+def test_csv_has_a_row_a_feature(run):
+    import pandas as pd
+
+    result = run("place", TAKE_1, "--profile", "old-fiddle-tunes", "--csv")
+    (Path("out.csv")).write_text(result.stdout)
+    table = pd.read_csv("out.csv")
+    from stylemeter.features import CATALOG
+
+    assert table.feature.tolist() == list(CATALOG)
+    assert set(table.verdict) <= {"below", "within", "above", "unmeasured"}
+
+
+def test_without_a_profile_the_most_typical_style_is_chosen_and_told(run):
+    result = run("place", TAKE_2, "--json")
+    assert result.exit_code == 0
+    [document] = documents(result)
+    assert document["profile"]["name"] == document["styles"][0]["profile"]
+    assert "choose another with --profile" in result.stderr
+
+
+def test_standard_input(run):
+    result = run(
+        "place", "-", "--format", "musicxml", "--profile", "old-fiddle-tunes", "--json", data=TAKE_1.read_bytes()
+    )
+    assert result.exit_code == 0
+    assert documents(result)[0]["solo"]["notes"] == 122
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--profile", "nobody"], "no profile 'nobody'; there is: "),
+        (["--profile", "old-fiddle-tunes", "--part", "Flute"], "Lead guitar"),
+        (["--profile", "old-fiddle-tunes", "--key", "H moll"], "is not a key"),
+        (["--profile", "old-fiddle-tunes", "--meter", "4/5"], "4/5"),
+        (["--profile", "old-fiddle-tunes", "--format", "gif"], "abc"),
+        (["--profile", "old-fiddle-tunes", "--advice", "nowhere.toml"], "nowhere.toml"),
+        (["--profile", "old-fiddle-tunes", "--coverage", "2"], "0.5 to 0.99"),
+        (["--profile", "old-fiddle-tunes", "--uncertain-notes", "0.9"], "0 to 0.5"),
+    ],
+)
+def test_usage_errors_are_one_line_and_exit_2(run, arguments, said):
+    result = run("place", TAKE_1, *arguments)
+    assert result.exit_code == 2
+    [line] = result.stderr.splitlines()
+    assert said in line
+    assert result.stdout == ""
+
+
+def bad_inputs(folder):
+    (folder / "empty.musicxml").write_bytes(b"")
+    (folder / "random.mid").write_bytes(bytes(range(7, 207)) * 5)
+    (folder / "cut.musicxml").write_bytes(TAKE_1.read_bytes()[:3000])
+    (folder / "rests.abc").write_text("X:1\nT:Nothing\nM:4/4\nL:1/4\nK:C\nz4|z4|\n")
+    (folder / "hollow").mkdir()
+    return [
+        folder / name for name in ("empty.musicxml", "random.mid", "cut.musicxml", "rests.abc", "hollow", "gone.mid")
+    ]
+
+
+def test_bad_inputs_are_one_line_each_and_the_others_are_placed(run, tmp_path):
+    bad = bad_inputs(tmp_path)
+    result = run("place", *bad, TAKE_1, "--profile", "old-fiddle-tunes", "--json")
+    assert result.exit_code == 3
+    assert len(documents(result)) == 1
+    lines = result.stderr.splitlines()
+    assert len(lines) == len(bad)
+    for path, line in zip(bad, lines, strict=True):
+        assert path.name in line
+        assert "Traceback" not in line
+
+
+def test_nothing_readable_exits_4(run, tmp_path):
+    result = run("place", *bad_inputs(tmp_path)[:3], "--profile", "old-fiddle-tunes")
+    assert result.exit_code == 4
+
+
+def test_one_note_is_placed_as_unmeasured_with_the_reason(run, tmp_path):
+    (tmp_path / "one.abc").write_text("X:1\nT:One\nM:4/4\nL:1/4\nK:C\nC|\n")
+    result = run("place", tmp_path / "one.abc", "--profile", "old-fiddle-tunes", "--json")
+    assert result.exit_code == 0
+    [document] = documents(result)
+    jsonschema.validate(document, SCHEMA)
+    assert {f["verdict"] for f in document["features"]} == {"unmeasured"}
+    assert {h["verdict"] for h in document["habits"]} == {"unmeasured"}
+    assert any("fewer than 12 notes" in f["reason"] for f in document["features"])
+
+
+def test_no_key_and_no_durations(run, tmp_path):
+    rows = ["onset,pitch"] + [f"{i},{60 + (i * 5) % 7}" for i in range(40)]
+    (tmp_path / "bare.csv").write_text("\n".join(rows) + "\n")
+    result = run("place", tmp_path / "bare.csv", "--profile", "old-fiddle-tunes", "--json")
+    assert result.exit_code == 0
+    [document] = documents(result)
+    reasons = {f["name"]: f["reason"] for f in document["features"]}
+    assert "durations" in reasons["rest_fraction"]
+    given = run("place", tmp_path / "bare.csv", "--profile", "old-fiddle-tunes", "--json", "--key", "C major")
+    assert documents(given)[0]["solo"]["key"]["source"] == "given"
+
+
+def test_uncertain_notes_give_intervals(run):
+    result = run("place", TAKE_1, "--profile", "old-fiddle-tunes", "--json", "--uncertain-notes", "0.1")
+    [document] = documents(result)
+    jsonschema.validate(document, SCHEMA)
+    runs = next(h for h in document["habits"] if h["name"] == "runs")
+    low, high = runs["interval"]
+    assert 0 <= low <= high <= 1
+    assert any(f["interval"] for f in document["features"])
+
+
+def test_place_does_not_import_what_is_costly(run, tmp_path):
+    # a fresh interpreter: what `place --json` imports is what counts
+    import subprocess
+    import sys
+
+    code = (
+        "import sys; from stylemeter.cli import main\n"
+        f"try: main(['place', {str(TAKE_1)!r}, '--profile', 'old-fiddle-tunes', '--json'])\n"
+        "except SystemExit: pass\n"
+        "heavy = {'music21', 'scipy.stats', 'sklearn', 'pandas', 'matplotlib', 'verovio'} & set(sys.modules)\n"
+        "sys.stderr.write(' '.join(sorted(heavy)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=os.environ.copy()
+    )
+    assert done.stderr == ""

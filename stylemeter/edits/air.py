@@ -18,6 +18,7 @@ __all__ = [
     "hold_through",
     "in_last_third",
     "in_quiet_bars",
+    "join_phrases",
     "leave_out",
     "off_beat",
     "play_through",
@@ -27,6 +28,9 @@ __all__ = [
 
 Editor = Callable[[Scene], list[Edit]]
 Where = Callable[[Scene], list[bool]]
+
+#: Beats of waiting a bridge between phrases may have.
+BRIDGE_BEATS_MAX = 64
 
 
 # -- rests -------------------------------------------------------------------------------------------------------
@@ -113,6 +117,31 @@ def play_through(beats: float = 0.0) -> Editor:
         ]
 
     return editor
+
+
+def join_phrases(scene: Scene) -> list[Edit]:
+    """Join phrases to the next: hold the last note through a rest, put a note on each beat of a long wait.
+
+    The pairs of phrases with fewest notes come first; where lengths are to vary, those with most.
+    """
+    first, last = scene.line.phrase_first.tolist(), scene.line.phrase_last.tolist()
+    sign = -1 if scene.name == "phrase_length_variation" else 1
+    pairs = [(sign * (last[j + 1] - first[j]), last[j]) for j in range(len(last) - 1)]
+    return [edit for _, row in sorted(pairs) if (edit := _bridge(scene, row)) is not None]
+
+
+def _bridge(scene: Scene, row: int) -> Edit | None:
+    """Fill the time from a note to the next."""
+    start, after = scene.onset[row], scene.onset[row + 1]
+    lines: list[int] = []
+    if after - start >= 2 * scene.beat[row]:
+        lines = [t for t in scene.line.base.beat_lines.tolist() if start + SHORTEST <= t <= after - SHORTEST]
+    if len(lines) > BRIDGE_BEATS_MAX:
+        return None
+    pitches = (scene.between(row), scene.q[row])
+    edges = [*lines, after]
+    added = tuple((at, end - at, pitches[j % 2]) for j, (at, end) in enumerate(itertools.pairwise(edges)))
+    return Edit(time=((row, start, edges[0] - start),), add=added, claims=frozenset({row}))
 
 
 # -- notes left out and put in -----------------------------------------------------------------------------------

@@ -98,10 +98,8 @@ def _retimed(melody: Melody, edits: Sequence[Edit], pitch: npt.NDArray[np.float6
     order = np.argsort(starts, kind="stable")
     blank = np.zeros(len(added), dtype=np.int64)
     moved = np.concatenate([(onset != melody.onset)[keep], np.ones(len(added), dtype=bool)])
-    bar, beat, weight = (
-        np.concatenate([column[keep], blank]).astype(column.dtype)
-        for column in (melody.bar, melody.beat, melody.weight)
-    )
+    bar, weight = np.concatenate([melody.bar[keep], blank]), np.concatenate([melody.weight[keep], blank])
+    beat = np.concatenate([melody.beat[keep], blank.astype(float)])
     # only what moved needs a new place on the grid
     bar[moved], beat[moved], weight[moved] = grid_columns(starts[moved], melody.meters, melody.bars)
     return replace(

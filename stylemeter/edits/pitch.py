@@ -40,14 +40,18 @@ Editor = Callable[[Scene], list[Edit]]
 OFFSETS = np.array([way * distance for distance in range(1, 13) for way in (1, -1)], dtype=np.int64)
 #: Gain of a move, as a share of the best one's, below which it isn't proposed yet.
 LEAST_GAIN = 0.4
-#: Semitones a move may go beyond the line's range.
-BEYOND = 2
+#: Semitones a move may go beyond the line's range: any, and one to a certain note of the key or chord.
+BEYOND, BEYOND_FOR_CLASS = 2, 5
 #: What a move costs for making a repeated note, and for each semitone, against a gain of one count.
 REPEAT_COST, DISTANCE_COST = 0.05, 0.005
 
 
 def move_notes(
-    gain: Gain, *, reach: int, where: Callable[[Scene], Bools] | None = None, anywhere: bool = False
+    gain: Gain,
+    *,
+    reach: int,
+    where: Callable[[Scene], Bools] | None = None,
+    allow: Callable[[Scene], Floats] | None = None,
 ) -> Editor:
     """Make an editor that moves notes.
 
@@ -59,16 +63,17 @@ def move_notes(
         pairs of intervals.
     where : callable, optional
         `Scene -> ndarray of bool`: notes that may move; all by default.
-    anywhere : bool
-        Whether notes may leave the key.
+    allow : callable, optional
+        `Scene -> ndarray of shape (12,) or (n_notes, 12)`: the classes there should be more of, which may lie outside
+        the key where a note has none of them inside; else notes stay in the key.
     """
 
     def editor(scene: Scene) -> list[Edit]:
         q = scene.line.q
         new = q + OFFSETS[:, None]
-        allowed = (new >= max(0, int(q.min()) - BEYOND)) & (new <= min(127, int(q.max()) + BEYOND))
-        if not anywhere:
-            allowed &= scene.inside[new % 12]
+        beyond = BEYOND if allow is None else BEYOND_FOR_CLASS
+        allowed = (new >= max(0, int(q.min()) - beyond)) & (new <= min(127, int(q.max()) + beyond))
+        allowed &= _classes(scene, allow)[np.arange(scene.n), new % 12]
         if where is not None:
             allowed &= where(scene)
         gained = gain(scene, new)
@@ -86,6 +91,17 @@ def move_notes(
         ]
 
     return editor
+
+
+def _classes(scene: Scene, allow: Callable[[Scene], Floats] | None) -> Bools:
+    """Pitch classes each note may move to."""
+    inside = np.broadcast_to(scene.inside, (scene.n, 12))
+    if allow is None or not scene.up:
+        return inside
+    wanted = np.broadcast_to(allow(scene) > 0, (scene.n, 12))
+    none_inside = ~np.any(wanted & inside, axis=1)
+    classes: Bools = inside | (wanted & none_inside[:, None])
+    return classes
 
 
 def _repeats(q: Ints, new: Ints) -> Ints:

@@ -19,6 +19,7 @@ __all__ = ["RECIPES", "Recipe"]
 
 Array = npt.NDArray[Any]
 Editor = Callable[[Scene], list[Edit]]
+Where = Callable[[Scene], Array]
 
 
 def _evidence(scene: Scene) -> int:
@@ -52,12 +53,14 @@ def _pair(counted: pitch.Pair, of: pitch.Pair, *, steady: bool = False, moving: 
     return pitch.move_notes(pitch.by_pair(counted, of, steady=steady, moving=moving), reach=2)
 
 
-def _degree(*wanted: int) -> Editor:
-    return pitch.move_notes(pitch.by_class(pitch.degrees(*wanted)), reach=0)
+def _degree(*wanted: int, where: Where | None = None, long_first: bool = False) -> Editor:
+    classes = pitch.degrees(*wanted)
+    return pitch.move_notes(pitch.by_class(classes, long_first=long_first), reach=0, where=where, allow=classes)
 
 
-def _chord(kind: str, where: Callable[[Scene], Array] | None = None) -> Editor:
-    return pitch.move_notes(pitch.by_class(pitch.of_chord(kind)), reach=0, where=where)
+def _chord(kind: str, where: Where | None = None) -> Editor:
+    classes = pitch.of_chord(kind)
+    return pitch.move_notes(pitch.by_class(classes), reach=0, where=where, allow=classes)
 
 
 def _phrase_ends(scene: Scene) -> Array:
@@ -138,14 +141,14 @@ _DEGREES = {
     **_both("fifth_share", _degree(7)),
     **_both("ninth_share", _degree(1, 2)),
     **_both("seventh_share", _degree(10, 11)),
-    **_both("root_time_share", pitch.move_notes(pitch.by_class(pitch.degrees(0), long_first=True), reach=0)),
+    **_both("root_time_share", _degree(0, long_first=True)),
     **_both("degree_entropy", variety.spread_classes),
-    **_both("chromatic_share", pitch.move_notes(pitch.by_class(_outside_mode), reach=0, anywhere=True)),
-    **_both("pentatonic_share", pitch.move_notes(pitch.by_class(_pentatonic), reach=0)),
+    **_both("chromatic_share", pitch.move_notes(pitch.by_class(_outside_mode), reach=0, allow=_outside_mode)),
+    **_both("pentatonic_share", pitch.move_notes(pitch.by_class(_pentatonic), reach=0, allow=_pentatonic)),
     ("pitch_class_count", "up"): Recipe(runs.change_classes, _different),
     ("pitch_class_count", "down"): Recipe(runs.change_classes, _different, cumulative=True),
-    **_both("phrase_end_root_share", pitch.move_notes(pitch.by_class(pitch.degrees(0)), reach=0, where=_phrase_ends)),
-    **_both("strong_beat_root_share", pitch.move_notes(pitch.by_class(pitch.degrees(0)), reach=0, where=_on_beat)),
+    **_both("phrase_end_root_share", _degree(0, where=_phrase_ends)),
+    **_both("strong_beat_root_share", _degree(0, where=_on_beat)),
 }
 
 _HARMONY = {
@@ -178,8 +181,8 @@ _SPACE = {
     **_each("density_variation", air.leave_out(air.in_quiet_bars), air.split_notes(air.in_quiet_bars)),
     **_each("empty_beat_share", air.hold_through, air.fill_waits),
     **_each("waiting_share", air.hold_through, air.fill_waits),
-    **_each("phrase_length", air.play_through(1.0), air.put_breaths(1.0)),
-    **_each("phrase_length_variation", air.play_through(1.0), air.put_breaths(1.0)),
+    **_each("phrase_length", air.join_phrases, air.put_breaths(1.0)),
+    **_each("phrase_length_variation", air.join_phrases, air.put_breaths(1.0)),
 }
 
 _SHAPE = {

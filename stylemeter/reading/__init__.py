@@ -1,1 +1,103 @@
-"""Reading: path or bytes -> melodies."""
+"""Reading: path or bytes -> melodies.
+
+The way of a file: `guard.load` and `guard.sniff` check it, `cache` may know it, else `worker` has the reader of
+its kind (`kinds.KINDS`) parse it in a bounded child, `apply` adds what the user said. Importing this package
+loads neither numpy nor music21; music21 is never loaded outside the child.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from stylemeter.errors import LimitError
+from stylemeter.reading import limits
+from stylemeter.reading.guard import load, show, sniff
+from stylemeter.reading.kinds import KINDS, Reader, kind_of_suffix
+from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.session import Read, Session
+
+if TYPE_CHECKING:
+    from stylemeter.melody import Melody
+
+__all__ = ["KINDS", "Read", "ReadOptions", "Reader", "Session", "find", "load", "read", "read_bytes", "show", "sniff"]
+
+
+def read(path: str | PathLike[str], options: ReadOptions | None = None) -> list[Melody]:
+    """Read one file.
+
+    Parameters
+    ----------
+    path : str or path
+        ``"-"`` is standard input.
+    options : ReadOptions, optional
+
+    Returns
+    -------
+    list of Melody
+        At least one; a collection file gives one a tune.
+
+    Raises
+    ------
+    InputError
+        If it can't be read; LimitError if it is too large or takes too long.
+    UsageError
+        If an option can't be understood.
+
+    Notes
+    -----
+    Starts a reading process for this one file: read many with a `Session`.
+    """
+    with Session() as session:
+        return session.read(path, options)
+
+
+def read_bytes(
+    data: bytes, kind: str | None = None, where: str = "-", options: ReadOptions | None = None
+) -> list[Melody]:
+    """Read bytes as `read` reads a file; `where` names them in errors, `kind` is a key of `KINDS`."""
+    with Session() as session:
+        return session.read_bytes(data, kind, where, options)
+
+
+def find(paths: Iterable[str | PathLike[str]]) -> list[Path]:
+    """Files to read: those named, and those of a known suffix in the folders named.
+
+    Parameters
+    ----------
+    paths : iterable of path
+        A file counts whatever its name; a folder is searched through, its files sorted, hidden files and
+        folders and links to folders passed over. A folder with no such file stays in the list, so that
+        reading it tells so.
+
+    Returns
+    -------
+    list of Path
+        In the order named, each once.
+
+    Raises
+    ------
+    LimitError
+        If there are more than `limits.FILES_MAX`.
+    """
+    found: dict[Path, None] = {}
+    for path in map(Path, paths):
+        inside = sorted(_inside(path)) if os.path.isdir(path) else []  # noqa: PTH112 - says no where pathlib raises
+        found.update(dict.fromkeys(inside or [path]))
+        if len(found) > limits.FILES_MAX:
+            raise LimitError(f"more than {limits.FILES_MAX} files", where=show(path), mend="name the folders you mean")
+    return list(found)
+
+
+def _inside(folder: Path) -> Iterator[Path]:
+    """Files of a known suffix in a folder and the folders in it."""
+    for count, (place, folders, names) in enumerate(os.walk(folder)):
+        if count > limits.FILES_MAX:
+            raise LimitError(
+                f"more than {limits.FILES_MAX} folders", where=show(folder), mend="name the folders you mean"
+            )
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        yield from (Path(place, name) for name in names if not name.startswith(".") and kind_of_suffix(name))

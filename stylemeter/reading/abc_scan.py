@@ -1,0 +1,279 @@
+"""From the lines of an ABC tune to its voices.
+
+Conventions: the body is cut into signs by one pattern whose every part is bounded, so reading takes time in
+proportion to the text; slurs, decorations and spacing are passed over.
+
+Why the text is read here: music21 10.5.1 has no carried accidentals without a version line, and with one loses
+them in chords, over ties and of double signs; counts grace notes into tuplets; drops ``>`` beside a grace note, slur
+or tie; knows neither ``[L:]``, ``[K:]``, ``octave=``, ``exp`` nor ``Z``; reads ``+fermata+`` as notes; stops at ``(10``
+and ``C/0``; and puts its own bar lines and meters into overfull bars. Mending that in the text takes the whole of
+this scan first. The tests compare the outcome with music21 and verovio.
+
+References
+----------
+.. [1] The ABC music standard 2.1.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from fractions import Fraction
+
+from stylemeter.errors import LimitError
+from stylemeter.meter import TICKS
+from stylemeter.reading.abc_fields import AbcKey, AbcMeter, read_key, read_meter, read_tempo, read_unit, read_voice
+from stylemeter.reading.abc_fields import shift_of as voice_shift
+from stylemeter.reading.abc_text import FIELD, AbcTune, field_value
+from stylemeter.reading.abc_voice import NOTE, Voice
+from stylemeter.reading.guard import show
+
+__all__ = ["scan"]
+
+#: Characters of one tune's body: 20 notes a character is more than any transcriber writes.
+BODY_MAX = 400_000
+#: Voices of one tune.
+VOICES_MAX = 64
+
+_SIGN = re.compile(
+    r"""
+    (?P<quote>"[^"\n]{0,200}")
+    |(?P<comment>%[^\n]*)
+    |(?P<inline>\[[A-Za-z]:[^\]\n]{0,200}\])
+    |(?P<ending>\[\d[\d,.-]{0,20})
+    |(?P<bar>\.?(?:\[\|\]?|[|:])(?:[|:\]]|\[(?=[|\d]))*(?:\d[\d,.-]{0,20}(?![/\d]))?)
+    |\[(?P<chord>[^\]\[|\n]{0,200})\](?P<chord_length>\d*/*\d*)(?P<chord_tie>-?)
+    |\{(?P<grace>[^}\n]{0,200})\}
+    |(?P<decoration>![^!\s|"\[\]]{1,40}!)
+    |\+(?P<plus>[^+\s|"]{1,40})\+
+    |\((?P<p>\d+)(?::(?P<q>\d*))?(?::(?P<r>\d*))?
+    |(?P<note>(?:\^\^|__|\^/|_/|[\^_=])?[A-Ga-g][,']*\d*/*\d*-?)
+    |(?P<full>[ZX])(?P<bars>\d*)
+    |(?P<rest>[zx])(?P<rest_length>\d*/*\d*)
+    |y\d*/?\d*
+    |(?P<broken><+|>+)
+    |(?P<tie>-)
+    |(?P<overlay>&)
+    |(?P<stray>[\d/,'^_=]+)
+    |(?P<rest_of_it>.)
+    """,
+    re.VERBOSE,
+)
+_PLUS_CHORD = re.compile(r"(?:[_=^]*[A-Ga-g][,']*\d*/?\d*){2,}")
+_DYNAMIC = re.compile(r"[fp]+")
+_PROPAGATE = re.compile(r"(?:%%|I:)\s*propagate-accidentals\s+(not|octave|pitch)\b")
+#: Fields that hold for the file when they stand before its first tune.
+_FILE_FIELDS = ("M", "L", "I")
+
+
+def _ticks(unit: Fraction) -> int:
+    """A unit note length in ticks."""
+    return int(4 * TICKS * unit)
+
+
+def _unit(ticks: int) -> Fraction:
+    """A unit note length as a fraction of a whole note."""
+    return Fraction(ticks, 4 * TICKS)
+
+
+class _Scan:
+    """Reads one tune; voices are made as the text names them."""
+
+    def __init__(self, tune: AbcTune) -> None:
+        self.tune = tune
+        self.said: list[str] = []
+        self.voice_fields: dict[str, tuple[str, int]] = {}
+        self.voices: dict[str, Voice] = {}
+        self._header()
+        self.voice = self._voice(next(iter(self.voice_fields), "") if len(self.voice_fields) == 1 else "")
+
+    def _header(self) -> None:
+        """Key, meter, unit and tempo the header sets for every voice."""
+        lines = [*(x for x in self.tune.preamble if x.startswith("%") or x[:1] in _FILE_FIELDS), *self.tune.header]
+        found = [m for line in lines if (m := _PROPAGATE.match(line))]
+        self.propagate = found[-1][1] if found else "pitch"
+        self.meter = self._header_meter(lines)
+        units = [value for line in lines if (value := field_value(line, "L"))]
+        self.unit = self._unit(units[-1], self.meter.unit) if units else self.meter.unit
+        tempos = [value for line in lines if (value := field_value(line, "Q"))]
+        self.tempo = read_tempo(tempos[-1], self.unit) if tempos else None
+        keys = [value for line in lines if (value := field_value(line, "K")) is not None]
+        self.key = read_key(keys[-1]) if keys else AbcKey()
+        if not keys:
+            self.said.append("no K: line: read without a signature")
+        for line in lines:
+            if (value := field_value(line, "V")) is not None:
+                mark, name = read_voice(value)
+                self.voice_fields[mark] = (name, voice_shift(value))
+
+    def _header_meter(self, lines: list[str]) -> AbcMeter:
+        """Meter of the header, none where it has none."""
+        values = [value for line in lines if (value := field_value(line, "M")) is not None]
+        meter = self._meter(values[-1]) if values else None
+        return meter or AbcMeter(0, 1)
+
+    def _meter(self, text: str) -> AbcMeter | None:
+        """A meter field; what is none is said and passed over."""
+        meter = read_meter(text)
+        if meter is None:
+            self.said.append(f"M:{show(text, 40)} is not a meter: passed over")
+        elif meter.remarks:
+            self.said += meter.remarks
+        return meter
+
+    def _unit(self, text: str, otherwise: Fraction) -> Fraction:
+        """A unit length field; what is none is said and passed over."""
+        unit = read_unit(text)
+        if unit is None:
+            self.said.append(f"L:{show(text, 40)} is not a note length: {otherwise} is taken")
+            return otherwise
+        return unit
+
+    def _voice(self, mark: str) -> Voice:
+        """The voice of a mark, made when it is first named."""
+        if mark not in self.voices:
+            if len(self.voices) >= VOICES_MAX:
+                raise LimitError(f"more than {VOICES_MAX} voices", mend="give the melody alone")
+            name, shift = self.voice_fields.get(mark, ("", 0))
+            voice = Voice(mark, name, self.key, self.meter, _ticks(self.unit), shift, self.propagate, self.tempo)
+            voice.meters.append((0, self.meter))
+            voice.keys.append((0, self.key))
+            self.voices[mark] = voice
+        return self.voices[mark]
+
+    def body(self) -> None:
+        """Read the tune body line by line."""
+        if sum(map(len, self.tune.body)) > BODY_MAX:
+            raise LimitError(f"a tune of more than {BODY_MAX} characters", mend="split the tune")
+        for line in self.tune.body:
+            if line.startswith("%"):
+                if found := _PROPAGATE.match(line):
+                    self.voice.propagate = found[1]
+                continue
+            if found := FIELD.match(line):
+                self.field(found[1], field_value(line, found[1]) or "")
+                continue
+            for sign in _SIGN.finditer(line):
+                if sign.lastgroup:
+                    self.sign(sign)
+
+    def sign(self, found: re.Match[str]) -> None:
+        """Hand one sign of the music to the voice in force."""
+        handler = _HANDLERS.get(found.lastgroup or "")
+        if handler:
+            handler(self, found)
+
+    def field(self, letter: str, value: str) -> None:
+        """A field in the body, on its own line or in brackets."""
+        voice = self.voice
+        if letter == "V":
+            mark, name = read_voice(value)
+            if mark not in self.voice_fields:
+                self.voice_fields[mark] = (name, voice_shift(value))
+            self.voice = self._voice(mark)
+        elif letter == "M" and (meter := self._meter(value)):
+            voice.meter = meter
+            voice.meters.append((voice.place, meter))
+        elif letter == "L":
+            voice.unit = _ticks(self._unit(value, _unit(voice.unit)))
+        elif letter == "Q" and voice.tempo is None:
+            voice.tempo = read_tempo(value, _unit(voice.unit))
+        elif letter == "K":
+            voice.key = read_key(value)
+            voice.keys.append((voice.place, voice.key))
+        elif letter == "I" and (found := _PROPAGATE.match(f"I:{value}")):
+            voice.propagate = found[1]
+
+
+def _inline(state: _Scan, found: re.Match[str]) -> None:
+    """A field in brackets."""
+    letter, _, value = found["inline"][1:-1].partition(":")
+    state.field(letter, value.strip())
+
+
+def _quote(state: _Scan, found: re.Match[str]) -> None:
+    """A quoted text: maybe a chord symbol, unless it is placed by a sign of its own."""
+    text = found["quote"][1:-1].strip()
+    if text and text[0] not in "^_<>@":
+        state.voice.symbols.append((state.voice.place, text))
+
+
+def _bar(state: _Scan, found: re.Match[str]) -> None:
+    """A bar line, or the number of an ending."""
+    state.voice.bar(section=found[0] != "|")
+
+
+def _chord(state: _Scan, found: re.Match[str]) -> None:
+    """A chord in square brackets."""
+    state.voice.chord(found["chord"], found["chord_length"], found["chord_tie"])
+
+
+def _plus(state: _Scan, found: re.Match[str]) -> None:
+    """Between plus signs: a chord as it was written before 1997, else a decoration."""
+    inside = found["plus"]
+    if _PLUS_CHORD.fullmatch(inside) and not _DYNAMIC.fullmatch(inside):
+        state.voice.chord(inside, "", "")
+
+
+def _note(state: _Scan, found: re.Match[str]) -> None:
+    """A note."""
+    written = NOTE.fullmatch(found["note"])
+    if written:
+        state.voice.note(written)
+
+
+def _tuplet(state: _Scan, found: re.Match[str]) -> None:
+    """The mark before a tuplet."""
+    state.voice.tuplet(found["p"], found["q"] or "", found["r"] or "")
+
+
+def _overlay(state: _Scan, found: re.Match[str]) -> None:  # noqa: ARG001
+    """A second layer until the next bar line."""
+    state.voice.overlaid = True
+
+
+def _stray(state: _Scan, found: re.Match[str]) -> None:  # noqa: ARG001
+    """A number, sign or octave mark without its note."""
+    state.voice.found.add("sign", "without a note left out", state.voice.place)
+
+
+#: Name of the pattern's last group that matched -> what to do.
+_HANDLERS: dict[str, Callable[[_Scan, re.Match[str]], None]] = {
+    "quote": _quote,
+    "inline": _inline,
+    "ending": _bar,
+    "bar": _bar,
+    "chord_tie": _chord,
+    "grace": lambda state, found: state.voice.grace(found["grace"]),
+    "plus": _plus,
+    **dict.fromkeys(("p", "q", "r"), _tuplet),
+    "note": _note,
+    "bars": lambda state, found: state.voice.full_rest(found["bars"]),
+    "rest_length": lambda state, found: state.voice.rest(found["rest_length"]),
+    "broken": lambda state, found: state.voice.broken(found["broken"]),
+    "tie": lambda state, found: state.voice.tie(),
+    "overlay": _overlay,
+    "stray": _stray,
+}
+
+
+def scan(tune: AbcTune) -> tuple[list[Voice], list[str]]:
+    """Read a tune.
+
+    Returns
+    -------
+    voices : list of Voice
+        Those that have notes, in the order the text names them.
+    said : list of str
+        What had to be said of the fields.
+
+    Raises
+    ------
+    InputError
+        If its key can't be read.
+    LimitError
+        If it is absurdly long.
+    """
+    state = _Scan(tune)
+    state.body()
+    return [voice for voice in state.voices.values() if voice.notes], state.said

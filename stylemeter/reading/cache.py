@@ -1,0 +1,216 @@
+"""Note tables kept between runs, so that a file read once is not parsed again.
+
+Conventions: an entry is named by the hash of everything that decides it (the file's bytes, the kind, the options,
+the versions of readers, package and libraries, the age of our own code); it holds `wire.pack`'s document behind a
+line with its own hash, never a pickle. The cache only saves time: whatever goes wrong with it, the file is read.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import threading
+from dataclasses import asdict
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from stylemeter._version import __version__
+from stylemeter.reading import limits
+from stylemeter.reading.kinds import KINDS
+from stylemeter.reading.options import ReadOptions
+
+if TYPE_CHECKING:
+    from stylemeter.melody import Melody
+
+__all__ = ["READER_VERSION", "NoteCache", "entry_name", "folder"]
+
+#: Raised with every change of what any reader makes of a file.
+READER_VERSION = 1
+
+#: Options applied after reading: the cached table is the same for all their values. (A meter is applied after
+#: reading too, but what is quantised is quantised in it.)
+APPLIED_LATER = ("key", "chords")
+
+#: Writes after which the size is looked at again.
+_WRITES_BETWEEN_TRIMS = 256
+
+#: Share of the size limit left after a trim, so that not every write trims.
+_KEPT_SHARE = 0.9
+
+
+def folder() -> Path | None:
+    """Folder of the cache, or None where it is switched off.
+
+    ``STYLEMETER_CACHE`` names another folder, or is ``off``; by default ``notes`` in the user's cache folder.
+    """
+    named = os.environ.get("STYLEMETER_CACHE", "").strip()
+    if named.lower() in ("off", "no", "0", "none"):
+        return None
+    if named:
+        return Path(named)
+    import platformdirs
+
+    try:
+        return platformdirs.user_cache_path("stylemeter", appauthor=False) / "notes"
+    except (OSError, RuntimeError):  # no home folder
+        return None
+
+
+def entry_name(data: bytes, kind: str, options: ReadOptions) -> str:
+    """Name of the entry that holds what a file is read as.
+
+    Examples
+    --------
+    >>> one = entry_name(b"X:1", "abc", ReadOptions())
+    >>> one == entry_name(b"X:1", "abc", ReadOptions(key="D")), one == entry_name(b"X:1", "abc", ReadOptions(part="2"))
+    (True, False)
+    """
+    import hashlib
+
+    wishes = {name: value for name, value in asdict(options).items() if name not in APPLIED_LATER}
+    libraries = [_library_version(library) for library in KINDS[kind].libraries]
+    decides = [READER_VERSION, __version__, _code_stamp(), kind, libraries, wishes]
+    digest = hashlib.sha256(json.dumps(decides, sort_keys=True).encode("ascii"))
+    digest.update(hashlib.sha256(data).digest())
+    return digest.hexdigest()
+
+
+@lru_cache(maxsize=1)
+def _code_stamp() -> list[tuple[str, int, int]]:
+    """Names, sizes and times of our own modules: a table is never older than the code that would read it today."""
+    here = Path(__file__).parent
+    try:
+        files = sorted(file for folder in (here, here.parent) for file in folder.glob("*.py"))
+        return [(file.name, status.st_size, status.st_mtime_ns) for file in files for status in [file.stat()]]
+    except OSError:
+        return []
+
+
+def _digest(document: bytes) -> str:
+    """Hash in front of an entry's document."""
+    import hashlib
+
+    return hashlib.sha256(document).hexdigest()
+
+
+@lru_cache(maxsize=32)
+def _library_version(library: str) -> str:
+    """Version of an installed package by the folder that describes it; the package is not imported.
+
+    The library's own way (`importlib.metadata`) takes longer to import than a cached table to read.
+    """
+    from importlib.util import find_spec
+
+    try:
+        spec = find_spec(library)
+        places = list(spec.submodule_search_locations or ()) if spec else []
+        found = sorted(Path(places[0]).parent.glob(f"{library}-*.dist-info")) if places else []
+    except (ImportError, OSError, ValueError):
+        found = []
+    return found[-1].name.removesuffix(".dist-info") if found else library
+
+
+class NoteCache:
+    """A folder of note tables.
+
+    Parameters
+    ----------
+    place : Path or None
+        None: nothing is kept and nothing found.
+    most : int
+        Bytes it may hold; the entries used longest ago make room.
+    """
+
+    def __init__(self, place: Path | None, most: int = limits.CACHE_BYTES_MAX) -> None:
+        self.place = place
+        self.most = most
+        self._writes = 0
+        self._lock = threading.Lock()
+
+    def get(self, name: str) -> list[Melody] | None:
+        """What is kept under a name, or None; a damaged entry counts as none."""
+        from stylemeter.reading.wire import unpack
+
+        path = self._path(name)
+        if path is None:
+            return None
+        try:
+            head, _, document = path.read_bytes().partition(b"\n")
+            if head.decode("ascii", "replace") != _digest(document):
+                return None
+            melodies = unpack(document)
+        except (OSError, ValueError, MemoryError):
+            return None
+        with contextlib.suppress(OSError):
+            os.utime(path)
+        return melodies
+
+    def has(self, name: str) -> bool:
+        """Whether there is an entry (it may be damaged)."""
+        path = self._path(name)
+        try:
+            return path is not None and path.is_file()
+        except OSError:
+            return False
+
+    def put(self, name: str, document: bytes) -> None:
+        """Keep a document: written aside and moved into place, so that no reader sees half of it."""
+        path = self._path(name)
+        if path is None or len(document) > self.most // 4:
+            return
+        aside = path.with_name(f".{name}.{os.getpid()}.{threading.get_ident()}")
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            aside.write_bytes(_digest(document).encode("ascii") + b"\n" + document)
+            aside.replace(path)
+        except OSError:
+            with contextlib.suppress(OSError):
+                aside.unlink()
+            return
+        with self._lock:
+            self._writes += 1
+            due = self._writes % _WRITES_BETWEEN_TRIMS == 0
+        if due:
+            self.trim()
+
+    def close(self) -> None:
+        """Look at the size once more, where anything was written."""
+        if self._writes:
+            self.trim()
+            self._writes = 0
+
+    def trim(self) -> None:
+        """Remove the entries used longest ago until the rest fits."""
+        if self.place is None:
+            return
+        entries = sorted(_entries(self.place))
+        total = sum(size for _, _, size in entries)
+        if total <= self.most:
+            return
+        for _, path, size in entries:
+            if total <= self.most * _KEPT_SHARE:
+                break
+            with contextlib.suppress(OSError):
+                os.unlink(path)  # noqa: PTH108 - as scandir gave it
+                total -= size
+
+    def _path(self, name: str) -> Path | None:
+        """Where an entry lies."""
+        return None if self.place is None else self.place / name[:2] / f"{name}.json"
+
+
+def _entries(place: Path) -> list[tuple[float, str, int]]:
+    """(last use, path, size) of everything the cache wrote, half-written files left by a killed process included."""
+    found: list[tuple[float, str, int]] = []
+    with contextlib.suppress(OSError), os.scandir(place) as shelves:
+        for shelf in shelves:
+            if len(shelf.name) != 2 or not shelf.is_dir(follow_symlinks=False):
+                continue
+            with contextlib.suppress(OSError), os.scandir(shelf) as files:
+                for file in files:
+                    if file.is_file(follow_symlinks=False) and (file.name.endswith(".json") or file.name[0] == "."):
+                        status = file.stat(follow_symlinks=False)
+                        found.append((status.st_mtime, file.path, status.st_size))
+    return found

@@ -1,0 +1,165 @@
+"""What is checked before a byte is interpreted: a regular file of a bearable size, and what kind it is.
+
+Conventions: nothing here opens anything but the one file asked for, and nothing here parses; every refusal is
+an `InputError` that names what was found and what to do instead.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import stat
+import unicodedata
+from collections.abc import Iterator
+from typing import IO
+
+from stylemeter.errors import InputError, LimitError
+from stylemeter.reading import limits
+from stylemeter.reading.sniffing import sniff
+
+__all__ = ["load", "load_stream", "show", "sniff"]
+
+#: Unicode categories never sent to a terminal as they are: controls, format marks (right-to-left overrides
+#: among them), surrogates, private use, unassigned, line and paragraph separators.
+_UNSAFE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+
+_NOT_FILES = (
+    (stat.S_ISDIR, "a folder", "name a file in it, or a folder that holds files of a known kind"),
+    (stat.S_ISFIFO, "a pipe", "save its content to a file first, or send it to standard input and read '-'"),
+    (stat.S_ISSOCK, "a socket", "give a regular file"),
+    (stat.S_ISCHR, "a device", "give a regular file"),
+    (stat.S_ISBLK, "a device", "give a regular file"),
+)
+
+_REFUSALS = {
+    errno.ENOENT: ("no such file", "check the name"),
+    errno.ENOTDIR: ("no such file", "check the name"),
+    errno.EACCES: ("not permitted to read it", "check the file's permissions"),
+    errno.EPERM: ("not permitted to read it", "check the file's permissions"),
+    errno.ELOOP: ("a link that leads back to itself", "give the file itself"),
+    errno.ENAMETOOLONG: ("a name too long for the file system", "check the name"),
+}
+
+
+def show(text: str | os.PathLike[str], limit: int = limits.TEXT_MAX) -> str:
+    r"""A name or a quoted word safe to print: what could steer a terminal escaped, the middle of a long one left out.
+
+    Parameters
+    ----------
+    text : str or path
+        Anything, lone surrogates of a non-UTF-8 file name included.
+    limit : int
+        Greatest number of characters, at least 3.
+
+    Examples
+    --------
+    >>> print(show("a\x1b[2Jb\u202ec\udcff.abc"))
+    a\x1b[2Jb\u202ec\xff.abc
+    >>> show("abcdefghij", 7)
+    'abc…hij'
+    """
+    raw = os.fspath(text)
+    if len(raw) > 4 * limit:
+        raw = raw[: 2 * limit] + raw[-2 * limit :]
+    safe = "".join(_escape(sign) if unicodedata.category(sign) in _UNSAFE else sign for sign in raw)
+    if len(safe) <= limit:
+        return safe
+    head = (limit - 1) // 2
+    return f"{safe[:head]}…{safe[len(safe) - (limit - 1 - head) :]}"
+
+
+def _escape(sign: str) -> str:
+    """A character as an escape; the surrogate of an undecodable byte as that byte."""
+    code = ord(sign)
+    if 0xDC80 <= code <= 0xDCFF:
+        return f"\\x{code - 0xDC00:02x}"
+    if code < 0x100:
+        return f"\\x{code:02x}"
+    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def load(path: str | os.PathLike[str]) -> bytes:
+    """Bytes of a regular file.
+
+    Parameters
+    ----------
+    path : str or path
+        A link to a regular file is followed; folders, pipes, sockets and devices, also behind links, are refused.
+
+    Returns
+    -------
+    bytes
+        At least one, at most `limits.max_bytes()`.
+
+    Raises
+    ------
+    InputError
+        If it isn't a regular file, can't be read or is empty.
+    LimitError
+        If it is too large.
+    """
+    with _told():
+        # Looked at before it is opened: opening a device can already do something.
+        _refuse_special(os.stat(path).st_mode)  # noqa: PTH116 - a path may be one that pathlib can't print
+        flags = os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC | os.O_NOCTTY
+        descriptor = os.open(path, flags)
+        with os.fdopen(descriptor, "rb") as file:
+            found = os.fstat(descriptor)
+            _refuse_special(found.st_mode)
+            _refuse_large(found.st_size)
+            return _bounded(file)
+
+
+def load_stream(stream: IO[bytes]) -> bytes:
+    """Bytes of an open stream such as standard input, read to its end.
+
+    Raises
+    ------
+    InputError
+        If there are none.
+    LimitError
+        If there are more than `limits.max_bytes()`.
+    """
+    with _told():
+        return _bounded(stream)
+
+
+def _bounded(file: IO[bytes]) -> bytes:
+    """Read to the end, but no more than the limit (a file can grow meanwhile)."""
+    most = limits.max_bytes()
+    data = file.read(most + 1) or b""
+    _refuse_large(len(data))
+    if not data:
+        raise InputError("is empty", mend="export it again")
+    return data
+
+
+def _refuse_special(mode: int) -> None:
+    """Refuse whatever isn't a regular file."""
+    if stat.S_ISREG(mode):
+        return
+    words, mend = next(((w, m) for test, w, m in _NOT_FILES if test(mode)), ("no regular file", "give a regular file"))
+    raise InputError(f"is {words}, not a file of notes", mend=mend)
+
+
+def _refuse_large(size: int) -> None:
+    """Refuse more bytes than allowed."""
+    most = limits.max_bytes()
+    if size > most:
+        raise LimitError(
+            f"is larger than {most / 2**20:.4g} MiB",
+            mend="give the one melody alone, or allow more with STYLEMETER_MAX_BYTES",
+        )
+
+
+@contextlib.contextmanager
+def _told() -> Iterator[None]:
+    """Turn what the system refuses into our own words."""
+    try:
+        yield
+    except OSError as error:
+        what, mend = _REFUSALS.get(error.errno or 0, (f"can't be read ({error.strerror or 'no reason given'})", ""))
+        raise InputError(what, mend=mend) from error
+    except ValueError as error:  # a NUL in the name
+        raise InputError("is not a file name", mend="check the name") from error

@@ -1,0 +1,170 @@
+"""JAMS annotations of a take: notes a string, beats, tempo, chords and key.
+
+Conventions: a performed source (`reading.performed` has the rules). Notes of all `note_midi` annotations are one
+take (one annotation a string); pitches stay the fractions they are. Beats are those annotated as `beat_position`,
+or those of the options `tempo` and `first_beat`, or those of a `tempo` annotation from second 0.
+
+References
+----------
+.. [1] E. J. Humphrey et al., "JAMS", ISMIR 2014 (namespaces note_midi, beat_position, tempo, chord, key_mode).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from stylemeter.chords import parse_label
+from stylemeter.errors import InputError, LimitError
+from stylemeter.keys import pitch_class
+from stylemeter.melody import Chord, Key, Melody
+from stylemeter.meter import TICKS, Meter
+from stylemeter.reading import limits
+from stylemeter.reading.apply import TEMPO_MAX, TEMPO_MIN, parse_meter
+from stylemeter.reading.build import build, count_words
+from stylemeter.reading.jams_beats import Beats, annotated_beats, even_beats
+from stylemeter.reading.jams_file import Observation, load, observations, of_namespace, text_at
+from stylemeter.reading.musicxml_elements import Findings
+from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.performed import Take, bar_namer, check_span, lay, settle
+from stylemeter.scales import mode_name
+
+__all__ = ["read"]
+
+CHORD_NAMESPACES = ("chord", "chord_harte")
+
+
+def read(data: bytes, options: ReadOptions) -> list[Melody]:
+    """Read the take of a JAMS file.
+
+    Parameters
+    ----------
+    data : bytes
+    options : ReadOptions
+        `tempo` and `first_beat` apply.
+
+    Returns
+    -------
+    list of Melody
+        One.
+
+    Raises
+    ------
+    InputError
+        If it holds no notes or no beats.
+    """
+    document = load(data)
+    remarks: list[str] = []
+    found = Findings()
+    notes = _notes(document, remarks, found)
+    beats = _beats(document, options, remarks)
+    start = np.array([note.time for note in notes])
+    take = Take(
+        beats.quarters(start),
+        beats.quarters(start + np.array([note.duration for note in notes])),
+        start,
+        beats.pace(start),
+        np.array([float(note.value) for note in notes]),
+    )
+    beaten = [parse_meter(options.meter)] if options.meter else list(beats.meters) or [Meter(0, 4, 4)]
+    check_span(float(take.end.max() - min(take.onset.min(), 0.0)), beaten)
+    draft, shift = settle(lay(take, beaten), beats.meters, beats.spans)
+    key, chords = _key(document, remarks), _chords(document, beats, shift, found)
+    name = bar_namer(draft)
+    remarks += found.lines(lambda ms: name(int(beats.quarters(np.array([ms / 1000]))[0] * TICKS) + shift))
+    title = text_at(document, "file_metadata", "title")[: limits.TEXT_MAX]
+    tempo = round(beats.tempo, 3)
+    remarks += draft.remarks
+    return [build(replace(draft, key=key, chords=chords, tempo=tempo, title=title, source="jams", remarks=remarks))]
+
+
+def _ms(one: Observation) -> int:
+    """Place of an observation, in milliseconds."""
+    return int(one.time * 1000)
+
+
+def _notes(document: Mapping[str, Any], remarks: list[str], found: Findings) -> list[Observation]:
+    """Notes of all strings."""
+    notes: list[Observation] = []
+    unread = 0
+    for annotation in of_namespace(document, "note_midi"):
+        observed, broken = observations(annotation)
+        unread += broken
+        for note in observed:
+            if not _is_pitch(note.value):
+                unread += 1
+            elif note.duration <= 0:
+                found.add("note", "of no or negative length left out", _ms(note))
+            else:
+                notes.append(note)
+        if len(notes) > limits.NOTES_MAX:
+            raise LimitError(f"more than {limits.NOTES_MAX} notes", mend="give a shorter take")
+    if not notes:
+        raise InputError("no notes in it (namespace note_midi)", mend="give a file with annotated notes")
+    if unread:
+        remarks.append(f"{count_words(unread, 'note')} without a possible time or pitch left out")
+    return notes
+
+
+def _is_pitch(value: object) -> bool:
+    """Whether a value is a MIDI note number, fractions allowed."""
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    return number and limits.PITCH_MIN <= value <= limits.PITCH_MAX  # type: ignore[operator]
+
+
+def _beats(document: Mapping[str, Any], options: ReadOptions, remarks: list[str]) -> Beats:
+    """The beats the user says, those annotated, or those of the annotated tempo."""
+    tempo = options.tempo or _tempo(document)
+    if options.tempo is None and options.first_beat is None:
+        for annotation in of_namespace(document, "beat_position"):
+            beats = annotated_beats(observations(annotation)[0])
+            if beats:
+                return beats
+    if tempo is None:
+        raise InputError("has no beats", mend="say them with --tempo and --first-beat")
+    if options.first_beat is None:
+        remarks.append("first beat taken at the start of the recording; say it with --first-beat")
+    return even_beats(tempo, options.first_beat or 0.0)
+
+
+def _tempo(document: Mapping[str, Any]) -> float | None:
+    """The annotated tempo, if it is one."""
+    for annotation in of_namespace(document, "tempo"):
+        for one in observations(annotation)[0]:
+            number = isinstance(one.value, (int, float)) and not isinstance(one.value, bool)
+            if number and TEMPO_MIN <= one.value <= TEMPO_MAX:
+                return float(one.value)
+    return None
+
+
+def _key(document: Mapping[str, Any], remarks: list[str]) -> Key | None:
+    """The first annotated key, or None."""
+    keys: list[Key] = []
+    for annotation in of_namespace(document, "key_mode"):
+        for one in observations(annotation)[0]:
+            tonic, _, mode = str(one.value).partition(":")
+            root, name = pitch_class(tonic), mode_name(mode or "major")
+            if root is not None and name and Key(root, name, "declared") not in keys:
+                keys.append(Key(root, name, "declared"))
+    if len(keys) > 1:
+        remarks.append(f"the file declares {len(keys)} keys: the first, {keys[0].name}, is taken")
+    return keys[0] if keys else None
+
+
+def _chords(document: Mapping[str, Any], beats: Beats, shift: int, found: Findings) -> list[Chord]:
+    """The chords of the first annotation that has any (the one of the lead sheet, where there are several)."""
+    every = (observations(a)[0] for name in CHORD_NAMESPACES for a in of_namespace(document, name))
+    observed = next((o for o in every if o), [])[: limits.CHORDS_MAX]
+    chords: list[Chord] = []
+    if observed:
+        places = np.round(beats.quarters(np.array([one.time for one in observed])) * 4).astype(np.int64)
+        for one, place in zip(observed, places.tolist(), strict=True):
+            try:
+                chords.append(parse_label(str(one.value), place * (TICKS // 4) + shift))
+            except InputError:
+                found.add("chord", "not understood: no chord taken there", _ms(one))
+                chords.append(Chord(place * (TICKS // 4) + shift, None, "N", ()))
+    return chords

@@ -1,0 +1,163 @@
+"""Reading Humdrum ``**kern``: the spine with most notes as one melody a piece.
+
+Conventions: read as written (repeats and expansion lists not played out); spines count from the left, from 1.
+
+References
+----------
+.. [1] D. Huron, The Humdrum Toolkit: Reference Manual, 1994.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from stylemeter.chords import parse_label, parse_symbol
+from stylemeter.errors import InputError, LimitError, StylemeterError
+from stylemeter.melody import Chord, Melody
+from stylemeter.meter import Meter, lay_bars
+from stylemeter.reading import limits
+from stylemeter.reading.abc_text import decode
+from stylemeter.reading.build import Draft, build, count_words
+from stylemeter.reading.guard import show
+from stylemeter.reading.kern_spines import read_rows, split_pieces
+from stylemeter.reading.kern_walk import Spine, walk
+from stylemeter.reading.musicxml_chords import KINDS
+from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.spans import bar_name, cut_spans, tell_bars
+
+__all__ = ["read"]
+
+#: Pieces left out that are told one by one, and parts offered where none fits.
+TOLD_MAX = 8
+_TITLE = re.compile(r"!!!OTL[^:]{0,10}:\s*(.*)")
+_MXHM = re.compile(r"([A-G])([#-]{0,2})\s+([a-z0-9-]+)(?:/([A-G])([#-]{0,2}))?")
+
+
+def read(data: bytes, options: ReadOptions) -> list[Melody]:
+    """Read the pieces of a Humdrum file.
+
+    Parameters
+    ----------
+    data : bytes
+    options : ReadOptions
+        `part` is a kern spine's number from the left, from 1, or its instrument.
+
+    Returns
+    -------
+    list of Melody
+        At least one. A piece that can't be read is told of in the first one's remarks.
+
+    Raises
+    ------
+    InputError
+        If no piece can be read.
+    """
+    melodies: list[Melody] = []
+    failures: list[StylemeterError] = []
+    pieces = split_pieces(decode(data))
+    if len(pieces) > limits.TUNES_MAX:
+        raise LimitError(f"more than {limits.TUNES_MAX} pieces", mend="split the file")
+    for first, lines in pieces:
+        try:
+            melodies.append(_piece(first, lines, options))
+        except InputError as error:
+            failures.append(error.at(f"piece at line {first}") if len(pieces) > 1 else error)
+    if not melodies:
+        raise failures[0]
+    told = [f"left out: {error}" for error in failures[:TOLD_MAX]]
+    if len(failures) > TOLD_MAX:
+        told.append(f"{count_words(len(failures) - TOLD_MAX, 'more piece')} left out")
+    return [melodies[0].with_remarks(*told), *melodies[1:]] if told else melodies
+
+
+def _piece(first: int, lines: Sequence[str], options: ReadOptions) -> Melody:
+    """One piece."""
+    remarks: list[str] = []
+    spines, names, unplaced = walk(read_rows(first, lines, remarks))
+    spine, number = _choose(spines, options.part)
+    if len(spines) > 1:
+        remarks.append(f"kern spine {number} of {len(spines)} from the left read; choose another with --part")
+    if unplaced:
+        remarks.append(f"{count_words(unplaced, 'chord')} where no note starts left out")
+    chords = _chords(names, spine)
+    titles = [found[1] for line in lines if (found := _TITLE.match(line))]
+    return build(_draft(spine, remarks, chords, title=titles[0] if titles else "", part=spine.name or str(number)))
+
+
+def _choose(spines: Sequence[Spine], wanted: str | None) -> tuple[Spine, int]:
+    """The spine asked for, or the one with most notes (the first of equals), and its number."""
+    sounding = [i for i, spine in enumerate(spines) if spine.notes]
+    if not sounding:
+        raise InputError("no notes in its **kern spines", mend="check the file in a notation editor")
+    if wanted is None or not wanted.strip():
+        index = max(sounding, key=lambda i: (len(spines[i].notes), -i))
+        return spines[index], index + 1
+    word = wanted.strip().casefold()
+    for index, spine in enumerate(spines, start=1):
+        if word == str(index) or (spine.name and word == spine.name.casefold()):
+            return spine, index
+    there = ", ".join(f"{i} {show(s.name, 20)}".strip() for i, s in enumerate(spines[:TOLD_MAX], start=1))
+    raise InputError(f"no part {show(wanted, 40)!r}", mend=f"there is: {there}")
+
+
+def _draft(spine: Spine, remarks: list[str], chords: list[Chord] | None, *, title: str, part: str) -> Draft:
+    """What `build` needs of one spine."""
+    meters = spine.meters
+    spans = cut_spans(spine.lines, spine.end)
+    if len(spans) > limits.BARS_MAX:
+        raise LimitError(f"more than {limits.BARS_MAX} bars", mend="split the file")
+    bars = lay_bars(spans, meters or (Meter(0, 4, 4),))
+    notes = spine.notes.raw()
+    first = notes[0].onset
+    before = [key for at, key in spine.keys if at <= first]
+    for at, key in spine.keys:
+        if before and at > first and (key.tonic, key.mode) != (before[-1].tonic, before[-1].mode):
+            spine.found.add("key change", "followed; the first key is the one declared", at)
+    remarks += spine.found.lines(lambda tick: bar_name(bars, tick))
+    remarks += spine.said
+    counted = tell_bars(spans, meters, spine.sections, bars, remarks)
+    return Draft(
+        notes=notes,
+        meters=meters,
+        spans=counted,
+        key=before[-1] if before else None,
+        signature=spine.signature,
+        chords=chords,
+        tempo=spine.tempo,
+        title=" ".join(show(title).split()),
+        part=show(part, 80),
+        source="kern",
+        remarks=remarks,
+    )
+
+
+def _chords(names: Sequence[tuple[int, str, str]], spine: Spine) -> list[Chord] | None:
+    """Chords of the chord spines; a chord that can't be read is counted."""
+    chords = []
+    for onset, kind, text in names[: limits.CHORDS_MAX]:
+        try:
+            chords.append(parse_label(text, onset) if kind == "**harte" else _mxhm(text, onset))
+        except InputError:
+            spine.found.add("chord symbol", "not understood and left out", onset)
+    return chords or None
+
+
+def _mxhm(text: str, onset: int) -> Chord:
+    """Chord of an ``**mxhm`` cell: root, MusicXML kind, bass ("B- minor-seventh/D-").
+
+    Examples
+    --------
+    >>> _mxhm("B- minor-seventh/D-", 0)
+    Chord(onset=0, root=10, kind='m7', pitch_classes=(10, 1, 5, 8))
+    """
+    if text.split(maxsplit=1)[0] in ("none", "N.C.", "N"):
+        return Chord(onset, None, "N", ())
+    found = _MXHM.fullmatch(text)
+    if not found:
+        return parse_symbol(text.replace("-", "b", 1) if re.match(r"[A-G]-", text) else text, onset)
+    root = found[1] + found[2].replace("-", "b")
+    if found[3] not in KINDS:
+        raise InputError(f"chord kind {show(found[3], 30)!r} is not known")
+    bass = f"/{found[4]}{found[5].replace('-', 'b')}" if found[4] else ""
+    return parse_label(f"{root}:({KINDS[found[3]]}){bass}", onset)

@@ -1,0 +1,64 @@
+"""The one table of what can be read: adding a format is one row here and one module beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["KINDS", "Reader", "kind_of_suffix", "known_suffixes"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """One kind of file and who reads it.
+
+    Attributes
+    ----------
+    module : str
+        Module with ``read(data: bytes, options: ReadOptions) -> list[Melody]``.
+    suffixes : tuple of str
+        Lower case, with the dot; what is picked up in folders. The content decides, a suffix only breaks a tie.
+    words : str
+        What to call it in a message.
+    libraries : tuple of str
+        What the module imports to read, loaded ahead of the first file; part of the cache's key.
+    ours : bool
+        Note tables, our own above all: cheap, so that small ones are read in this process and not cached.
+    """
+
+    module: str
+    suffixes: tuple[str, ...]
+    words: str
+    libraries: tuple[str, ...] = ()
+    ours: bool = False
+
+
+KINDS: dict[str, Reader] = {
+    "musicxml": Reader(
+        "stylemeter.reading.musicxml", (".musicxml", ".mxl", ".xml"), "MusicXML", ("defusedxml", "music21")
+    ),
+    "midi": Reader("stylemeter.reading.midi", (".mid", ".midi", ".rmi", ".kar"), "MIDI", ("mido",)),
+    "abc": Reader("stylemeter.reading.abc_notation", (".abc",), "ABC"),
+    "kern": Reader("stylemeter.reading.kern", (".krn", ".kern"), "kern", ("music21",)),
+    "mei": Reader("stylemeter.reading.mei", (".mei",), "MEI", ("defusedxml",)),
+    "jams": Reader("stylemeter.reading.jams", (".jams",), "JAMS"),
+    "tab": Reader("stylemeter.reading.tab", (".tab",), "text tablature"),
+    "csv": Reader("stylemeter.reading.table", (".csv", ".tsv"), "CSV table of notes", ours=True),
+    "json": Reader("stylemeter.reading.table", (".json",), "JSON note table", ours=True),
+}
+
+
+def known_suffixes() -> tuple[str, ...]:
+    """Every suffix picked up in folders, sorted."""
+    return tuple(sorted(suffix for reader in KINDS.values() for suffix in reader.suffixes))
+
+
+def kind_of_suffix(name: str) -> str | None:
+    """Kind a file's name suggests, or None.
+
+    Examples
+    --------
+    >>> kind_of_suffix("take.MXL"), kind_of_suffix("notes.txt")
+    ('musicxml', None)
+    """
+    lower = name.lower()
+    return next((kind for kind, reader in KINDS.items() if lower.endswith(reader.suffixes)), None)

@@ -1,0 +1,125 @@
+"""Reading MEI: one melody a score or movement, from the staff and layer with most notes.
+
+Conventions: read as written (repeats, endings and expansions not played out); pitches sound as the staff transposes.
+
+References
+----------
+.. [1] Music Encoding Initiative, MEI Guidelines 5.0.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from xml.etree.ElementTree import Element
+
+from stylemeter.errors import InputError, StylemeterError
+from stylemeter.melody import Melody
+from stylemeter.meter import Meter, lay_bars
+from stylemeter.reading.build import Draft, build, count_words
+from stylemeter.reading.guard import show
+from stylemeter.reading.mei_file import find_scores, open_mei
+from stylemeter.reading.mei_layer import Layer
+from stylemeter.reading.mei_walk import Score, Staff, walk
+from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.spans import bar_name, tell_bars
+from stylemeter.reading.symbols import read_symbols
+
+__all__ = ["read"]
+
+#: Scores left out that are told one by one, and parts offered where none fits.
+TOLD_MAX = 8
+
+
+def read(data: bytes, options: ReadOptions) -> list[Melody]:
+    """Read the scores of an MEI document.
+
+    Parameters
+    ----------
+    data : bytes
+    options : ReadOptions
+        `part` is a staff's number (``n``) or label.
+
+    Returns
+    -------
+    list of Melody
+        At least one. A movement that can't be read is told of in the first one's remarks.
+
+    Raises
+    ------
+    InputError
+        If no score can be read.
+    """
+    said: list[str] = []
+    scores = find_scores(open_mei(data, said))
+    melodies: list[Melody] = []
+    failures: list[StylemeterError] = []
+    for number, (score, title) in enumerate(scores, start=1):
+        try:
+            melodies.append(_melody(score, title, options))
+        except InputError as error:
+            failures.append(error.at(f"score {number}") if len(scores) > 1 else error)
+    if not melodies:
+        raise failures[0] if failures else InputError("no score in it", mend="export it again as MEI")
+    said += [f"left out: {error}" for error in failures[:TOLD_MAX]]
+    if len(failures) > TOLD_MAX:
+        said.append(f"{count_words(len(failures) - TOLD_MAX, 'more score')} left out")
+    return [melodies[0].with_remarks(*said), *melodies[1:]]
+
+
+def _melody(element: Element, title: str, options: ReadOptions) -> Melody:
+    """One score."""
+    score = walk(element)
+    staff = _choose(list(score.staves.values()), options.part)
+    layer = staff.line
+    if layer is None:
+        raise InputError("no notes in it", mend="choose another part or check the file in a notation editor")
+    remarks: list[str] = []
+    if len(score.staves) > 1:
+        name = f" {staff.label}" if staff.label else ""
+        remarks.append(f"staff {show(staff.mark, 20)}{name} of {len(score.staves)} read; choose another with --part")
+    others = sum(len(other.notes) for other in staff.layers.values() if other is not layer)
+    if others:
+        remarks.append(f"{count_words(others, 'note')} of a second voice left out")
+    return build(_draft(score, staff, layer, title, remarks))
+
+
+def _choose(staves: Sequence[Staff], wanted: str | None) -> Staff:
+    """The staff asked for, or the one whose line has most notes (the first of equals)."""
+    if not any(staff.line for staff in staves):
+        raise InputError("no notes in it", mend="check the file in a notation editor")
+    if wanted is None or not wanted.strip():
+        return max(staves, key=lambda staff: len(staff.line.notes) if staff.line else 0)
+    word = wanted.strip().casefold()
+    for staff in staves:
+        if word in (staff.mark.casefold(), staff.label.casefold()):
+            return staff
+    there = ", ".join(f"{show(s.mark, 20)} {show(s.label, 20)}".strip() for s in staves[:TOLD_MAX])
+    raise InputError(f"no part {show(wanted, 40)!r}", mend=f"there is: {there}")
+
+
+def _draft(score: Score, staff: Staff, layer: Layer, title: str, remarks: list[str]) -> Draft:
+    """What `build` needs of one layer."""
+    bars = lay_bars(score.bars, staff.meters or (Meter(0, 4, 4),))
+    own = [h for h in score.harmonies if h[1] in ("", staff.mark)] or score.harmonies
+    chords = read_symbols([(at, at, text) for at, _, text in own], len(score.bars), score.found, score.said)
+    notes = layer.notes.raw()
+    first = notes[0].onset
+    before = [key for at, key in staff.keys if at <= first]
+    for at, key in staff.keys:
+        if before and at > first and (key.tonic, key.mode) != (before[-1].tonic, before[-1].mode):
+            score.found.add("key change", "followed; the first key is the one declared", at)
+    remarks += score.found.lines(lambda tick: bar_name(bars, tick))
+    remarks += score.said
+    return Draft(
+        notes=notes,
+        meters=staff.meters,
+        spans=tell_bars(score.bars, staff.meters, score.sections, bars, remarks),
+        key=before[-1] if before else None,
+        signature=staff.signatures[0] if staff.signatures else None,
+        chords=chords,
+        tempo=score.tempo,
+        title=title,
+        part=show(staff.label or staff.mark, 80),
+        source="mei",
+        remarks=remarks,
+    )

@@ -1,0 +1,188 @@
+"""Finding the systems of a text tablature: which lines are strings, how they are labelled, where the bar lines are.
+
+Conventions: lines count from 1, columns from 0. A string is a line of mostly dashes; a system is four to eight of them
+one under the other. The bars of a system are the same number on every string.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from stylemeter.errors import InputError, LimitError
+from stylemeter.reading.build import count_words
+from stylemeter.reading.limits import BARS_MAX
+
+__all__ = ["System", "TabBar", "find_systems"]
+
+#: Lines of one file, and characters of one line.
+LINES_MAX, LINE_MAX = 50_000, 2_000
+#: Strings of one instrument.
+FEWEST, MOST = 4, 8
+
+_LABEL = re.compile(r"\s*(?P<label>[A-Ga-g][#b♯♭]?\d?(?=\s*[|:\-‖])|[1-8](?=\s*[|‖]))?\s*(?P<body>[|:\-‖].*)")
+_BODY = re.compile(r"[-\d\s|‖:*.,=_~^/\\()<>\[\]{}½¼¾+'\"°hHpPbBrRxXsStTvVoOfFuUlLmMgGkKdDnN]+")
+_LINE = re.compile(r"[|‖]+")
+_REPEAT = re.compile(r"[|‖][:*o]|[:*o][|‖]|\bx\s?\d\b|\b\d\s?x\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class TabBar:
+    """One bar of a system.
+
+    Attributes
+    ----------
+    strings : tuple of str
+        What stands on each string, top line first, all equally long.
+    column : int
+        Column of the text where the bar begins on its top line.
+    """
+
+    strings: tuple[str, ...]
+    column: int
+
+    @property
+    def width(self) -> int:
+        """Columns of the bar."""
+        return len(self.strings[0])
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """One system.
+
+    Attributes
+    ----------
+    line : int
+        Line of the file its top string is on.
+    labels : tuple of str
+    bars : tuple of TabBar
+    repeats : bool
+        Whether something in it is to be played again.
+    """
+
+    line: int
+    labels: tuple[str, ...]
+    bars: tuple[TabBar, ...]
+    repeats: bool = False
+
+    @property
+    def last_line(self) -> int:
+        """Line of the bottom string."""
+        return self.line + len(self.labels) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class _String:
+    """A line that is a string."""
+
+    line: int
+    label: str
+    body: str
+    column: int
+    after: str
+
+
+def find_systems(lines: Sequence[str]) -> tuple[list[System], list[str]]:
+    """Find the systems of a tablature.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        Of the file, tab characters resolved.
+
+    Returns
+    -------
+    systems : list of System
+    remarks : list of str
+
+    Raises
+    ------
+    InputError
+        If there are none, or the strings of one don't fit together: with the line.
+    """
+    if len(lines) > LINES_MAX or any(len(line) > LINE_MAX for line in lines):
+        raise LimitError(f"more than {LINES_MAX} lines, or one of more than {LINE_MAX} characters", mend="cut the file")
+    strings = [_string(number, text) for number, text in enumerate(lines, 1)]
+    systems: list[System] = []
+    remarks: list[str] = []
+    for is_string, group in groupby(strings, key=lambda s: s is not None):
+        block = [s for s in group if s is not None]
+        if is_string and len(block) < FEWEST and any(re.search(r"\d", s.body) for s in block):
+            remarks.append(f"lines {block[0].line} to {block[-1].line} left out: fewer than {FEWEST} strings")
+        elif is_string and len(block) >= FEWEST:
+            systems += [_system(part) for part in _parts(block)]
+    if not systems:
+        mend = "write each string on its own line, like e|--0--3--|, four to eight one under the other"
+        raise InputError("no tablature in it", mend=mend)
+    if sum(len(system.bars) for system in systems) > BARS_MAX:
+        raise LimitError(f"more than {BARS_MAX} bars", mend="cut the file")
+    other = next((s for s in systems if len(s.labels) != len(systems[0].labels)), None)
+    if other is not None:
+        what = f"a system of {len(other.labels)} strings, where the first has {len(systems[0].labels)}"
+        raise InputError(what, where=f"line {other.line}", mend="give each instrument its own file")
+    return systems, remarks
+
+
+def _string(number: int, text: str) -> _String | None:
+    """A line as a string, None where it isn't one."""
+    found = _LABEL.fullmatch(text.rstrip())
+    if not found:
+        return None
+    body = found["body"]
+    end = max(body.rfind(mark) for mark in "|‖-") + 1
+    strings, after = body[:end], body[end:].strip()
+    if strings.endswith("-") and re.fullmatch(r"[\d~hpbrx/\\.()]+", after):
+        strings, after = body, ""
+    dashes = strings.count("-")
+    plain = dashes + len(re.findall(r"[\d|‖]", strings))
+    if dashes < 2 or plain * 2 < len(strings) or not _BODY.fullmatch(strings):
+        return None
+    return _String(number, found["label"] or "", strings, found.start("body"), after)
+
+
+def _parts(block: list[_String]) -> list[list[_String]]:
+    """Systems that stand one under the other without a line between."""
+    if len(block) <= MOST:
+        return [block]
+    first = [s.label for s in block]
+    sizes = [n for n in (6, 4, 7, 5, 8) if len(block) % n == 0]
+    alike = [n for n in sizes if all(first[i] == first[i % n] for i in range(len(first)))]
+    if not (alike or sizes):
+        mend = "part the systems by blank lines, each of four to eight strings"
+        raise InputError(f"{len(block)} strings one under the other", where=f"line {block[0].line}", mend=mend)
+    size = (alike or sizes)[0]
+    return [block[i : i + size] for i in range(0, len(block), size)]
+
+
+def _system(block: list[_String]) -> System:
+    """The system of some strings."""
+    cells = [_cells(string) for string in block]
+    counts = [len(row) for row in cells]
+    usual = max(sorted(set(counts)), key=counts.count)
+    for string, count in zip(block, counts, strict=True):
+        if count != usual:
+            what = f"{count_words(count, 'bar')} on this string, {usual} on the others"
+            raise InputError(what, where=f"line {string.line}", mend="put the bar lines under one another")
+    bars = []
+    for place in range(usual):
+        parts = [row[place][1] for row in cells]
+        width = max(map(len, parts))
+        bars.append(TabBar(tuple(part.ljust(width, "-") for part in parts), cells[0][place][0]))
+    repeats = any(_REPEAT.search(string.body) or _REPEAT.search(string.after) for string in block)
+    return System(block[0].line, tuple(string.label for string in block), tuple(bars), repeats)
+
+
+def _cells(string: _String) -> list[tuple[int, str]]:
+    """Column and content of each bar of a string; what stands only between double bar lines is none."""
+    cells = []
+    start = 0
+    for line in [*_LINE.finditer(string.body), None]:
+        end = line.start() if line else len(string.body)
+        content = string.body[start:end]
+        if content.strip(" :*o."):
+            cells.append((string.column + start, content))
+        start = line.end() if line else end
+    return cells

@@ -1,0 +1,219 @@
+"""Tables of notes from elsewhere: rows of cells in named columns, to a melody."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from stylemeter.chords import lay_chords
+from stylemeter.errors import InputError, StylemeterError
+from stylemeter.keys import parse_key
+from stylemeter.melody import Key, Melody, Technique
+from stylemeter.meter import Meter
+from stylemeter.reading.apply import parse_meter
+from stylemeter.reading.build import Draft, RawNote, build, count_words
+from stylemeter.reading.fields import number_or_none, shown
+from stylemeter.reading.limits import NOTES_MAX, PITCH_MAX, PITCH_MIN, TEXT_MAX
+from stylemeter.reading.numbers import midi_number, parse_number
+from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.table_columns import Column, Role, assign
+from stylemeter.reading.table_comments import meter_rows
+from stylemeter.reading.table_own import meters_of
+from stylemeter.reading.table_time import Row, Source, times_of
+from stylemeter.tables import root_name
+
+__all__ = ["Table", "melody_of_table"]
+
+#: What stands for a rest in a column of pitches; so does the number 0, which no melody reaches.
+_RESTS = frozenset({"", "r", "rest", "-", "none", "nan", "null", "z", "0"})
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table as found.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Names of the columns.
+    rows : sequence of Row
+    said : mapping
+        What is said of the whole melody: "title", "part", "key", "meter", "tempo", "chords".
+    source : str
+        "csv" or "json".
+    """
+
+    names: tuple[str, ...]
+    rows: Sequence[Row]
+    said: Mapping[str, str] = field(default_factory=dict)
+    source: str = "csv"
+
+
+@dataclass(frozen=True, slots=True)
+class _Event:
+    """A row and its pitch; None for a rest."""
+
+    row: Row
+    pitch: float | None
+
+
+def melody_of_table(table: Table, options: ReadOptions) -> Melody:
+    """Make the melody of a table from elsewhere.
+
+    Parameters
+    ----------
+    table : Table
+    options : ReadOptions
+        `tempo`, `meter` and `first_beat` are used where the columns need them.
+
+    Returns
+    -------
+    Melody
+
+    Raises
+    ------
+    InputError
+        With the row that can't be understood.
+    """
+    if len(table.rows) > NOTES_MAX:
+        raise InputError(f"{len(table.rows)} rows; at most {NOTES_MAX} notes are read", mend="cut the table")
+    columns, ignored = assign(table.names)
+    remarks = [f"columns not used: {', '.join(ignored[:8])}"[:TEXT_MAX]] if ignored else []
+    events = [_Event(row, _pitch(row, columns["pitch"])) for row in table.rows]
+    if {"onset", "bar_position"} & columns.keys() or {"bar", "beat"} <= columns.keys():
+        events = [event for event in events if event.pitch is not None]
+    tempo, meters = _tempo(table, options), _meters(table, options)
+    source = Source([e.row for e in events], columns, meters or (Meter(0, 4, 4),), tempo, options.first_beat)
+    key = _key(table, remarks) or _degree_key(events, columns, remarks)
+    draft = _played(events, source, meters) if source.played else _written(events, source, meters, remarks)
+    draft = replace(
+        draft,
+        key=key,
+        tempo=tempo,
+        title=table.said.get("title", "")[:TEXT_MAX],
+        part=table.said.get("part", "")[:TEXT_MAX],
+        source=table.source,
+        remarks=[*remarks, *draft.remarks],
+    )
+    return _with_chords(build(draft), table.said.get("chords", ""))
+
+
+def _played(events: Sequence[_Event], source: Source, meters: tuple[Meter, ...]) -> Draft:
+    """The draft of a table in seconds."""
+    from stylemeter.reading.table_played import played_draft
+
+    column = source.columns.get("technique")
+    return played_draft(source, [e.pitch or 0.0 for e in events], [_technique(e.row, column) for e in events], meters)
+
+
+def _written(events: Sequence[_Event], source: Source, meters: tuple[Meter, ...], remarks: list[str]) -> Draft:
+    """The draft of a table in musical time; notes of no length are grace notes, left out and counted."""
+    times = times_of(source)
+    column = source.columns.get("technique")
+    notes, graces = [], 0
+    for event, onset, duration, seconds in zip(events, times.onset, times.duration, times.seconds, strict=True):
+        graces += event.pitch is not None and duration == 0
+        if event.pitch is not None and duration != 0:
+            notes.append(RawNote(onset, duration, event.pitch, _technique(event.row, column), seconds))
+    if graces:
+        remarks.append(f"{count_words(graces, 'note')} of no length left out, as grace notes are")
+    return Draft(notes, meters, times.spans, remarks=times.remarks)
+
+
+def _tempo(table: Table, options: ReadOptions) -> float | None:
+    """Quarter notes a minute, from the user or the table."""
+    if options.tempo is not None:
+        return options.tempo
+    said = number_or_none(table.said.get("tempo"))
+    return said if said is not None and 1 <= said < 10_000 else None
+
+
+def _meters(table: Table, options: ReadOptions) -> tuple[Meter, ...]:
+    """Meters, from the user or the table; empty where neither tells."""
+    if options.meter is not None:
+        return (parse_meter(options.meter),)
+    said = table.said.get("meter", "")
+    return meters_of([list(row) for row in meter_rows(said)]) if said else ()
+
+
+def _pitch(row: Row, column: Column) -> float | None:
+    """Sounding pitch of a row: a MIDI number, a note name with its octave or a frequency; None for a rest."""
+    cell = row.cell(column)
+    if cell.lower() in _RESTS:
+        return None
+    printed = parse_number(cell)
+    named = midi_number(cell) if printed is None else None
+    if printed is None and named is None:
+        mend = "write a MIDI number (60 is middle C) or a name with its octave (C4)"
+        raise InputError(f"{column.name} {shown(cell)} is not a pitch", where=row.where, mend=mend)
+    pitch = float(printed.value) if printed else float(named or 0)
+    if column.unit == "hertz":
+        if pitch <= 0:
+            return None
+        pitch = 69 + 12 * math.log2(pitch / 440)
+    if not PITCH_MIN <= pitch <= PITCH_MAX:
+        raise InputError(f"{column.name} {cell} is outside of MIDI's 0 to 127", where=row.where, mend="mend the row")
+    return pitch
+
+
+def _key(table: Table, remarks: list[str]) -> Key | None:
+    """The key the table names."""
+    said = table.said.get("key", "")
+    if not said:
+        return None
+    try:
+        return parse_key(said, "declared")
+    except StylemeterError:
+        remarks.append(f"key {shown(said)} not understood; give it with --key")
+        return None
+
+
+def _degree_key(events: Sequence[_Event], columns: dict[Role, Column], remarks: list[str]) -> Key | None:
+    """The tonic that lies a row's degree (semitones, 0 to 11) below its pitch; the mode isn't told."""
+    column = columns.get("degree")
+    if column is None:
+        return None
+    tonics: list[tuple[int, Row]] = []
+    for event in events:
+        degree = parse_number(event.row.cell(column))
+        if event.pitch is None or degree is None:
+            continue
+        if degree.value.denominator != 1 or not 0 <= degree.value <= 11:
+            remarks.append(f"{column.name} is not in semitones above the tonic (0 to 11): not used")
+            return None
+        tonic = (math.floor(event.pitch + 0.5) - int(degree.value)) % 12
+        if not tonics or tonics[-1][0] != tonic:
+            tonics.append((tonic, event.row))
+    if not tonics:
+        return None
+    if len(tonics) > 1:
+        other, row = tonics[1]
+        remarks.append(
+            f"the tonic changes {count_words(len(tonics) - 1, 'time')} "
+            f"(first to {root_name(other)} in {row.where}): {root_name(tonics[0][0])} kept throughout"
+        )
+    return Key(tonics[0][0], None, "declared")
+
+
+def _technique(row: Row, column: Column | None) -> Technique | None:
+    """Technique marks of a row."""
+    if column is None:
+        return None
+    words = row.cell(column).replace(";", " ").replace(",", " ").split()
+    try:
+        return Technique.from_words(words)
+    except InputError as error:
+        raise error.at(row.where) from None
+
+
+def _with_chords(melody: Melody, text: str) -> Melody:
+    """The melody over a line of chords ("Dm7 | G7"), where the table has one."""
+    if not text.strip():
+        return melody
+    end = melody.onset[-1] + (1 if melody.duration is None else melody.duration[-1])
+    try:
+        chords = lay_chords(text, melody.meters, melody.bars, int(melody.onset[0]), int(end))
+    except InputError as error:
+        return melody.with_remarks(f"chords not understood ({error}); give them with --chords")
+    return replace(melody, chords=chords)

@@ -1,0 +1,341 @@
+"""The parent's side of the reading process: files are parsed in a child of bounded time and memory.
+
+Conventions: the child (`child.py`) is our own interpreter running our own file; nothing else is launched, no
+shell takes part, and nothing crosses but JSON and the file's bytes, so that a child overpowered by a file has
+nothing to hand over but a wrong note table. It is started with ``posix_spawn``, which neither copies this process
+(no trouble with threads, no memory counted twice) nor runs the user's main module again, so that it works the
+same in a script without a main guard, a console script, an interactive session and under a test runner.
+
+References
+----------
+POSIX.1-2017, posix_spawn and setrlimit.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import json
+import os
+import select
+import signal
+import sys
+import time
+import weakref
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from stylemeter import errors
+from stylemeter.errors import InputError, LimitError, StylemeterError
+from stylemeter.reading import limits
+from stylemeter.reading.kinds import Reader
+from stylemeter.reading.options import ReadOptions
+
+__all__ = ["ReadingProcess"]
+
+_CHILD = Path(__file__).with_name("child.py")
+_ERRORS: dict[str, type[StylemeterError]] = {
+    name: getattr(errors, name) for name in errors.__all__ if name != "StylemeterError"
+}
+
+#: Set for the child: one thread is enough and takes less address space; sets in one order in every run.
+_ENVIRONMENT = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1", "PYTHONHASHSEED": "0"}
+
+#: How often a waiting thread looks whether it is still to wait.
+_GLANCE_SECONDS = 0.1
+
+
+class _EndedError(Exception):
+    """The child closed its end."""
+
+
+class _LateError(Exception):
+    """The child did not answer in time."""
+
+
+class ReadingProcess:
+    """A child that reads files one after the other, started anew when one of them ends it.
+
+    Parameters
+    ----------
+    libraries : tuple of str
+        Modules to load ahead of the first file.
+
+    Notes
+    -----
+    Not for several threads at once: `session.Session` gives each its own.
+    """
+
+    def __init__(self, libraries: tuple[str, ...] = ()) -> None:
+        self.libraries = libraries
+        self._running: _Child | None = None
+        self._stopped = False
+
+    @property
+    def started(self) -> bool:
+        """Whether there is a child."""
+        return self._running is not None
+
+    @property
+    def pid(self) -> int | None:
+        """Process number of the child, where there is one."""
+        return self._running.pid if self._running else None
+
+    def start(self) -> None:
+        """Start the child, where there is none; returns at once."""
+        if self._running is not None and self._running.owner != os.getpid():  # we are a fork: that child is not ours
+            self._running = None
+        if self._running is None:
+            self._running = _Child(self.libraries)
+
+    def close(self) -> None:
+        """End the child."""
+        if self._running is not None:
+            self._running.end()
+            self._running = None
+
+    def interrupt(self, *, stop: bool = True) -> None:
+        """Have a read that another thread waits for end soon, and others refused, until called with ``stop=False``."""
+        self._stopped = stop
+        if self._running is not None:
+            self._running.abandoned = stop
+
+    def read(self, reader: Reader, data: bytes, options: ReadOptions) -> bytes:
+        """Read one file in the child.
+
+        Parameters
+        ----------
+        reader : Reader
+            A row of `kinds.KINDS`.
+        data : bytes
+        options : ReadOptions
+
+        Returns
+        -------
+        bytes
+            `wire.pack`'s document of its melodies.
+
+        Raises
+        ------
+        InputError
+            As the reader says; or one that says that it broke the reader.
+        LimitError
+            If it took more time or memory than allowed.
+        """
+        used = self._running is not None and self._running.jobs > 0
+        document = self._ask(reader, data, options)
+        if document is None and used:  # what earlier files left behind may have filled the memory: once more, afresh
+            document = self._ask(reader, data, options)
+        if document is None:
+            raise LimitError(
+                f"takes more than {limits.memory_bytes() / 2**20:g} MiB of memory to read",
+                mend="give a shorter part of it, or allow more with STYLEMETER_MEMORY_MB",
+            )
+        return document
+
+    def _ask(self, reader: Reader, data: bytes, options: ReadOptions) -> bytes | None:
+        """The document, or None where memory ran out (the child is ended then)."""
+        most = limits.seconds()
+        if self._stopped:
+            raise InputError("was not read: interrupted")
+        self.start()
+        child = self._running
+        assert child is not None
+        finished = False
+        try:
+            document = child.ask(reader, data, options, most)
+            finished = document is not None
+        except _LateError:
+            raise _late(most, begun=child.begun) from None
+        except _EndedError:
+            raise _broken(child) from None
+        except StylemeterError:
+            finished = child.whole and child.begun
+            raise
+        finally:
+            if not finished:
+                self.close()
+        return document
+
+
+def _late(most: float, *, begun: bool) -> LimitError:
+    """The error of a child that did not answer in time."""
+    if not begun:
+        return LimitError(f"the reading process did not start within {limits.START_SECONDS:g} s", mend="try again")
+    return LimitError(
+        f"took longer than {most:g} s to read",
+        mend="give a shorter part of it, or allow more time with STYLEMETER_SECONDS",
+    )
+
+
+def _broken(child: _Child) -> InputError:
+    """The error of a child that ended on its own."""
+    how = child.end()
+    if not child.begun:
+        return InputError(
+            f"the reading process could not start ({how})", mend="allow it more memory with STYLEMETER_MEMORY_MB"
+        )
+    return InputError(f"broke the reading process ({how})", mend="export it again or in another format, and report it")
+
+
+class _Child:
+    """One running child and the two pipes to it."""
+
+    def __init__(self, libraries: tuple[str, ...]) -> None:
+        self.jobs = 0
+        self.owner = os.getpid()
+        #: Whether the reader of the present job has begun; whether the last answer was taken to its end.
+        self.begun = False
+        self.whole = True
+        #: Set by another thread that needs the answer no more.
+        self.abandoned = False
+        self.pid, self._to, self._from = _spawn()
+        self._finalizer = weakref.finalize(self, _end, self.owner, self.pid, self._to, self._from)
+        setup = {"path": _import_path(), "memory": limits.memory_bytes(), "libraries": list(libraries)}
+        with contextlib.suppress(_EndedError, _LateError):  # told when the first file asks
+            self._give(json.dumps(setup).encode(), time.monotonic() + limits.START_SECONDS)
+
+    def ask(self, reader: Reader, data: bytes, options: ReadOptions, most: float) -> bytes | None:
+        """The document a file is read as; None where memory ran out."""
+        self.jobs += 1
+        self.begun = self.whole = False
+        patience = time.monotonic() + limits.START_SECONDS
+        job = {
+            "modules": [*reader.libraries, reader.module],
+            "options": asdict(options),
+            "seconds": most,
+        }
+        self._give(json.dumps(job).encode(), patience)
+        self._give(data, patience)
+        answer = self._answer(patience)
+        deadline = time.monotonic() + most
+        if answer.get("begun"):
+            self.begun = True
+            answer = self._answer(deadline)
+        document = self._take(deadline + most) if answer.get("read") else None
+        self.whole = True
+        if "error" in answer:
+            name, what, where, mend = (str(word) for word in answer["error"])
+            raise _ERRORS.get(name, InputError)(what, where=where, mend=mend)
+        return document
+
+    def end(self) -> str:
+        """End the child, if it hasn't; how it ended, in words."""
+        status = self._finalizer()
+        if status is None:
+            return "ended"
+        code = os.waitstatus_to_exitcode(status)
+        return f"signal {-code}" if code < 0 else f"exit code {code}"
+
+    def _give(self, frame: bytes, deadline: float) -> None:
+        """Send a frame, waiting no longer than the deadline for the child to take it."""
+        rest = memoryview(len(frame).to_bytes(8, "big") + frame)
+        while rest:
+            self._wait(self._to, select.POLLOUT, deadline)
+            try:
+                rest = rest[os.write(self._to, rest) :]
+            except BlockingIOError:
+                continue
+            except OSError:
+                raise _EndedError from None
+
+    def _answer(self, deadline: float) -> dict[str, Any]:
+        """Receive an answer."""
+        try:
+            answer = json.loads(self._take(deadline))
+        except ValueError:
+            raise _EndedError from None
+        return answer if isinstance(answer, dict) else {}
+
+    def _take(self, deadline: float) -> bytes:
+        """Receive a frame, waiting no longer than the deadline for it."""
+        length = int.from_bytes(self._exactly(8, deadline), "big")
+        if length > limits.ANSWER_BYTES_MAX:
+            raise LimitError("holds more notes than can be handed over", mend="split it into several files")
+        return self._exactly(length, deadline)
+
+    def _exactly(self, count: int, deadline: float) -> bytes:
+        """Receive so many bytes."""
+        parts = []
+        while count:
+            self._wait(self._from, select.POLLIN, deadline)
+            part = os.read(self._from, min(count, 2**20))
+            if not part:
+                raise _EndedError
+            parts.append(part)
+            count -= len(part)
+        return b"".join(parts)
+
+    def _wait(self, pipe: int, event: int, deadline: float) -> None:
+        """Wait until a pipe can be read or written, or is closed."""
+        poll = select.poll()
+        poll.register(pipe, event)
+        while True:
+            left = deadline - time.monotonic()
+            if poll.poll(max(0.0, min(left, _GLANCE_SECONDS)) * 1000):
+                return
+            if self.abandoned:
+                raise _EndedError
+            if left <= 0:
+                raise _LateError
+
+
+def _spawn() -> tuple[int, int, int]:
+    """Start the child: its process number, the pipe to it and the pipe from it."""
+    if not sys.executable:
+        raise InputError("can't be read here: the Python interpreter does not know where it lies")
+    theirs_in, ours_out = _pipe()
+    ours_in, theirs_out = _pipe()
+    try:
+        pid = os.posix_spawn(
+            sys.executable,
+            # -P: the folder of child.py stays off the path (its abc.py and json.py are not the library's).
+            [sys.executable, "-P", "-X", "utf8", "-W", "ignore", str(_CHILD)],
+            {name: value for name, value in os.environ.items() if name != "PYTHONINSPECT"} | _ENVIRONMENT,
+            file_actions=[
+                (os.POSIX_SPAWN_DUP2, theirs_in, 0),
+                (os.POSIX_SPAWN_DUP2, theirs_out, 1),
+                (os.POSIX_SPAWN_OPEN, 2, os.devnull, os.O_WRONLY, 0),
+            ],
+            setpgroup=0,  # Ctrl-C at a terminal goes to us alone; we end the child
+        )
+    except OSError as error:
+        os.close(ours_in)
+        os.close(ours_out)
+        raise InputError(f"the reading process could not start ({error.strerror})") from error
+    finally:
+        os.close(theirs_in)
+        os.close(theirs_out)
+    os.set_blocking(ours_out, False)
+    return pid, ours_out, ours_in
+
+
+def _pipe() -> tuple[int, int]:
+    """A pipe whose ends stay clear of the standard streams, even where those are closed."""
+    ends = os.pipe()
+    high = tuple(fcntl.fcntl(end, fcntl.F_DUPFD_CLOEXEC, 10) for end in ends)
+    for end in ends:
+        os.close(end)
+    return high[0], high[1]
+
+
+def _import_path() -> list[str]:
+    """Where the child finds modules: as we do, but never in the working folder just because it is that."""
+    root = str(Path(__file__).resolve().parents[2])
+    path = [entry for entry in sys.path if entry and Path(entry).is_absolute()]
+    return path if root in path else [*path, root]
+
+
+def _end(owner: int, pid: int, *pipes: int) -> int | None:
+    """End a child and reap it: its wait status, or None where that is someone else's."""
+    for pipe in pipes:
+        os.close(pipe)
+    if owner != os.getpid():
+        return None
+    with contextlib.suppress(ProcessLookupError):
+        os.kill(pid, signal.SIGKILL)
+    try:
+        return os.waitpid(pid, 0)[1]
+    except ChildProcessError:
+        return None

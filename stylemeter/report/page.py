@@ -1,0 +1,137 @@
+"""The page of one solo: one HTML file that holds everything, loads nothing and runs nothing but its own script.
+
+Conventions: the same findings give the same bytes; no dates. What comes from files (titles, parts, remarks, names of
+styles, advice) is escaped by the template, and a content policy names the page's own script and style by their
+hashes, so that nothing else could run.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+
+from stylemeter._version import __version__
+from stylemeter.errors import UsageError
+from stylemeter.findings import Findings
+from stylemeter.reading import show
+from stylemeter.report import page_data, page_head, page_habits, page_norm, page_shapes, page_traits
+from stylemeter.report.page_words import say, texts
+from stylemeter.report.svg import swatch
+from stylemeter.words import words
+
+__all__ = ["page_html", "write_page"]
+
+_TEMPLATES = Path(__file__).resolve().parent / "templates"
+
+
+def write_page(findings: Findings, path: Path) -> None:
+    """Write the page of one solo.
+
+    Parameters
+    ----------
+    findings : Findings
+    path : Path
+
+    Raises
+    ------
+    UsageError
+        If the file can't be written.
+    """
+    data = page_html(findings).encode("utf-8")
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise UsageError(
+            f"can't be written ({error.strerror})", where=show(path), mend="name a file in a folder that is there"
+        ) from None
+
+
+def page_html(findings: Findings) -> str:
+    """Return the page of one solo.
+
+    Parameters
+    ----------
+    findings : Findings
+
+    Returns
+    -------
+    str
+        HTML, with everything inside.
+    """
+    page: str = _template().render(_context(findings))
+    return page.encode("utf-8", "replace").decode("utf-8")
+
+
+@lru_cache(maxsize=1)
+def _template() -> Any:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.globals.update(say=say, text=texts(), swatch=swatch)
+    return environment.get_template("page.html.j2")
+
+
+def _context(findings: Findings) -> dict[str, Any]:
+    """All that the template prints."""
+    placed = findings.placement
+    first = findings.first
+    rows = list(page_traits.groups(findings))
+    title = page_head.solo_title(placed.melody)
+    return {
+        "version": __version__,
+        "style": placed.profile.style,
+        "coverage": f"{100 * placed.coverage:.0f}",
+        "title": title,
+        "short_title": page_head.solo_title(placed.melody, 60),
+        "facts": list(page_head.facts(placed.melody)),
+        "remarks": page_head.remarks(placed.melody),
+        "answer": list(page_head.answer(findings)),
+        "notices": list(page_head.notices(findings)),
+        "habits": list(page_habits.habit_views(findings)),
+        "flagged": list(page_habits.flagged(findings)),
+        "first": first,
+        "first_title": words().title(first.name) if first.name else "",
+        "groups": rows,
+        "unlisted": sum(not row.outside for group in rows for row in group.rows),
+        "shapes": list(page_shapes.shapes(findings)),
+        "scale": page_shapes.scale_sentence(findings),
+        "styles": list(page_norm.styles(findings)),
+        "norm": list(page_norm.norm_facts(findings)),
+        "seen": list(page_norm.seen(findings)),
+        "sources": list(page_norm.sources(findings)),
+        "cautions": [findings.advice.cautions, findings.advice.credit],
+        "json_link": page_data.json_link(findings),
+        "csv_link": page_data.csv_link(findings),
+        "stem": page_data.file_stem(findings),
+        "css": _asset("page.css"),
+        "js": _asset("page.js"),
+        "policy": _policy(),
+    }
+
+
+@lru_cache(maxsize=2)
+def _asset(name: str) -> Markup:
+    """A file of our own that stands in the page as it is."""
+    return Markup((_TEMPLATES / name).read_text(encoding="utf-8"))  # noqa: S704 - our own file
+
+
+@lru_cache(maxsize=1)
+def _policy() -> str:
+    """What the page may do: its own script and style, links that hold data, and nothing else."""
+    script, style = (base64.b64encode(hashlib.sha256(_asset(n).encode()).digest()).decode() for n in ("page.js", "page.css"))
+    return (
+        f"default-src 'none'; script-src 'sha256-{script}'; style-src 'sha256-{style}'; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )

@@ -1,0 +1,122 @@
+"""The top of the page: what was read, and the answer in a few sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from stylemeter.document_numbers import number
+from stylemeter.findings import Findings
+from stylemeter.melody import Melody
+from stylemeter.reading import show
+from stylemeter.report.document import bar_count
+from stylemeter.report.page_words import joined, say, texts
+from stylemeter.words import words
+
+__all__ = ["Fact", "answer", "facts", "notices", "remarks", "solo_title"]
+
+#: Most characters of a title and of a remark.
+TITLE_MAX, REMARK_MAX = 200, 400
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A name and what is said of it."""
+
+    name: str
+    value: str
+
+
+def solo_title(melody: Melody, most: int = TITLE_MAX) -> str:
+    """Title, else the file's name."""
+    return show(melody.title.strip() or Path(melody.path).name or texts()["untitled"], most)
+
+
+def facts(melody: Melody) -> Iterator[Fact]:
+    """What was read."""
+    yield Fact(say("read.notes"), str(len(melody)))
+    yield Fact(say("read.bars"), str(bar_count(melody)))
+    yield Fact(say("read.meter"), texts()["comma"].join(dict.fromkeys(str(m) for m in melody.meters)))
+    yield Fact(say("read.key"), _key(melody))
+    if melody.tempo is not None:
+        yield Fact(say("read.tempo"), say("read.tempo_value", tempo=f"{melody.tempo:.4g}"))
+    if melody.part:
+        yield Fact(say("read.part"), show(melody.part, 80))
+    if melody.path:
+        yield Fact(say("read.file"), show(Path(melody.path).name, 80))
+
+
+def _key(melody: Melody) -> str:
+    """The key and how it is known."""
+    key = melody.key
+    if key is None:
+        return say("read.no_key")
+    said = say(f"read.{key.source}", key=key.name)
+    if key.source == "estimated" and key.runner_up:
+        said += texts()["comma"] + say("read.runner_up", key=key.runner_up)
+    return said
+
+
+def remarks(melody: Melody) -> list[str]:
+    """What the reader had to mend or guess."""
+    return [show(remark, REMARK_MAX) for remark in melody.remarks]
+
+
+def answer(findings: Findings) -> Iterator[str]:
+    """The answer in two or three sentences."""
+    placed = findings.placement
+    if placed.plan is None:
+        yield say("answer.impossible", style=placed.profile.style, reason=placed.typicality.reason)
+        return
+    yield _habits(findings)
+    yield _traits(findings)
+    if findings.first.name:
+        yield say("answer.first", title=words().title(findings.first.name))
+    else:
+        yield say("answer.no_first")
+
+
+def _habits(findings: Findings) -> str:
+    """Which habits are shown, hinted at, and not told."""
+    placed = findings.placement
+    assert placed.plan is not None
+    titles = {
+        verdict: [words().habits[h.name].title for h in placed.habits if h.verdict == verdict]
+        for verdict in ("shown", "hinted", "unmeasured")
+    }
+    shown, hinted = titles["shown"], titles["hinted"]
+    kind = "shown_hinted" if shown and hinted else "shown" if shown else "hinted" if hinted else "none"
+    parts = {"style": placed.profile.style, "how": placed.plan.words}
+    said = say(f"answer.{kind}", count=len(shown), titles=joined(shown), hinted=joined(hinted), **parts)
+    return f"{said} {say('answer.untold', titles=joined(titles['unmeasured']))}" if titles["unmeasured"] else said
+
+
+def _traits(findings: Findings) -> str:
+    """How many traits lie outside, and how many would by chance."""
+    placed = findings.placement
+    outside = placed.outside
+    return say(
+        "answer.outside",
+        len(outside),
+        count=len(outside),
+        total=sum(f.verdict != "unmeasured" for f in placed.features),
+        coverage=f"{100 * placed.coverage:.0f}",
+        clear=sum(f.clear for f in outside),
+        expected=expected_words(placed.expected),
+    )
+
+
+def expected_words(expected: float) -> str:
+    """How many traits chance alone would put outside."""
+    known = number(expected)
+    return say("answer.unknown") if known is None else say("answer.about", number=f"{known:.0f}")
+
+
+def notices(findings: Findings) -> Iterator[str]:
+    """What the answer must be read with."""
+    placed = findings.placement
+    if placed.plan is not None and placed.plan.provisional:
+        yield say("answer.provisional")
+    if placed.uncertain_share:
+        yield say("answer.uncertain", share=f"{100 * placed.uncertain_share:.0f}")

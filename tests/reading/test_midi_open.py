@@ -55,7 +55,7 @@ def test_meters_and_tempos_as_symusic_has_them(songs):
 
 @pytest.mark.data
 def test_every_chord_and_key_is_understood(songs):
-    """Seven files in eight have chords from the first notes on; the others have none before their last change of key."""
+    """Seven files in eight have chords from the start; the others none before their last change of key."""
     covered = []
     for data in songs:
         (melody,) = read(data, ReadOptions(chord_text="chord "))

@@ -129,7 +129,7 @@ def test_what_fits_no_beat_is_doubted():
     dice = np.random.default_rng(2)
     position = np.cumsum(dice.uniform(0.2, 1.3, 200))
     found = quantise(position, np.full(200, 0.5), beat_units(FOUR, 0, int(position[-1] * TICKS) + 1))
-    assert found.guessed_share > 0.15
+    assert found.guessed_share > 0.1
 
 
 def test_same_take_same_answer():

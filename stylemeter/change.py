@@ -118,15 +118,16 @@ def _denominator(line: Line, own: FeatureWords) -> float:
             return float((result.weight / line.beat).sum())
         return float(len(result.where) if result.of is None else np.count_nonzero(result.of))
     counts: dict[str, Callable[[], float]] = {
+        "commonest_ioi_share": lambda: line.m,
+        "direction_change_rate": lambda: int(np.count_nonzero(line.direction)) - 1,
+        "convex_phrase_share": lambda: int(np.count_nonzero(line.phrase_notes >= 3)),
         "share of notes": lambda: line.n,
         "share of time": lambda: line.span_beats,
         "share of beats": lambda: line.span_beats,
         "share of phrases": lambda: len(line.phrase_last),
         "share of full bars": lambda: int(np.count_nonzero(line.full_bar_counts)),
     }
-    if own.name == "convex_phrase_share":
-        return float(np.count_nonzero(line.phrase_notes >= 3))
-    found = counts.get(CATALOG[own.name].unit)
+    found = counts.get(own.name) or counts.get(CATALOG[own.name].unit)
     return math.nan if found is None else float(found())
 
 

@@ -171,6 +171,7 @@ def fit_sample(
         "families": int(family.max()) + 1,
         "failures": len(sample.failures),
         "features": list(CATALOG),
+        "extra": sorted(next(iter(rungs.values())).extra) if rungs else [],
         "feature_version": FEATURE_VERSION,
         "input_digest": sample.digest,
         "rungs": documents,

@@ -195,7 +195,11 @@ class Melody:
             if len(array) != len(self.onset):
                 raise InputError("columns of different lengths", where=self.path)
             array.setflags(write=False)
-        object.__setattr__(self, "note_meters", tuple(meter_at(self.meters, int(t)) for t in self.onset))
+        if len(self.meters) == 1:
+            found = self.meters * len(self.onset)
+        else:
+            found = tuple(meter_at(self.meters, t) for t in self.onset.tolist())
+        object.__setattr__(self, "note_meters", found)
 
     def __len__(self) -> int:
         return len(self.onset)

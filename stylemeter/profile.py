@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter import places
+from stylemeter import places, rank_cache
 from stylemeter.errors import ProfileError, UnknownNameError
 from stylemeter.features import CATALOG, FEATURE_VERSION
 from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
@@ -37,6 +37,7 @@ _REQUIRED = (
     "sample_sha256",
     "feature_version",
     "features",
+    "extra",
 )
 
 
@@ -108,7 +109,7 @@ class Profile:
         return next(r for r in self.document["rungs"] if r["notes"] == notes)
 
     def rung(self, notes: int) -> Rung:
-        """Load a rung's sample, once.
+        """Load a rung to rank against, once: from the cache's sorted columns where they are there.
 
         Raises
         ------
@@ -116,10 +117,23 @@ class Profile:
             If the sample is damaged.
         """
         if notes not in self._rungs:
-            self._rungs[notes] = self._load_rung(notes)
+            folder = rank_cache.entry_folder(self.folder / "sample.parquet", self.digest)
+            extra = list(self.document["extra"])
+            found = rank_cache.load_rung(folder, notes, self.names, extra)
+            if found is None:
+                found = self.full_rung(notes)
+                rank_cache.store_rung(folder, found, extra)
+            self._rungs[notes] = found
         return self._rungs[notes]
 
-    def _load_rung(self, notes: int) -> Rung:
+    def full_rung(self, notes: int) -> Rung:
+        """Load a rung with its rows, from the sample itself.
+
+        Raises
+        ------
+        ProfileError
+            If the sample is damaged.
+        """
         import pyarrow as pa
         import pyarrow.parquet as pq
 
@@ -129,7 +143,7 @@ class Profile:
             table = file.read_row_group(group, use_threads=False)
             family = _plain(table.column("family"), np.int32).astype(np.int64)
             block = np.column_stack([_plain(table.column(name), np.float32) for name in self.names])
-            extra = {n: _plain(table.column(n), np.float32) for n in table.column_names if ":" in n or n == "distance"}
+            extra = {n: _plain(table.column(n), np.float32) for n in self.document["extra"]}
         except (OSError, KeyError, ValueError, pa.ArrowException) as error:
             raise ProfileError(
                 f"damaged sample ({error})", where=str(self.folder), mend="fit or install it anew"
@@ -159,8 +173,7 @@ class Profile:
         """Limits of a coverage that is not stored."""
         from stylemeter.fit import limit_row
 
-        rung = self.rung(notes)
-        return limit_row(rung, feature, coverage)
+        return limit_row(self.full_rung(notes), feature, coverage)
 
 
 def _plain(column: Any, kind: type[np.generic]) -> npt.NDArray[Any]:
@@ -204,18 +217,26 @@ def load_profile(folder: Path) -> Profile:
     """
     where = str(folder)
     document = check_document(_json(folder / "profile.json", where), where)
+    _check_sample(folder / "sample.parquet", document["sample_sha256"], where)
+    calibration = folder / "calibration.json"
+    return Profile(folder, document, _json(calibration, where) if calibration.is_file() else None)
+
+
+def _check_sample(sample: Path, digest: str, where: str) -> None:
+    """Check the sample's digest; one whose sorted columns are in the cache was checked when they were made."""
+    known = rank_cache.entry_folder(sample, digest)
+    if known is not None and known.is_dir():
+        return
     try:
-        sample = (folder / "sample.parquet").read_bytes()
+        data = sample.read_bytes()
     except OSError:
         raise ProfileError("sample.parquet is missing", where=where, mend="fit or install it anew") from None
-    if hashlib.sha256(sample).hexdigest() != document["sample_sha256"]:
+    if hashlib.sha256(data).hexdigest() != digest:
         raise ProfileError(
             "sample.parquet is truncated or edited: its digest is not the one in profile.json",
             where=where,
             mend="fit or install it anew",
         )
-    calibration = folder / "calibration.json"
-    return Profile(folder, document, _json(calibration, where) if calibration.is_file() else None)
 
 
 def _json(path: Path, where: str) -> Any:

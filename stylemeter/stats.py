@@ -82,6 +82,23 @@ class Ordered:
         # whole by construction; rounding keeps sums of thirds from drifting
         self.total = float(round(float(self.cumulative[-1])))
 
+    @classmethod
+    def of_sorted(cls, values: npt.NDArray[np.float32], cumulative: Floats) -> Ordered:
+        """Make one of columns sorted before, to rank against only.
+
+        Parameters
+        ----------
+        values : ndarray of shape (n,)
+            Sorted, all measured.
+        cumulative : ndarray of shape (n + 1,)
+            Summed weights, from 0.
+        """
+        made = cls.__new__(cls)
+        made.values = values
+        made.cumulative = cumulative
+        made.total = float(round(float(cumulative[-1])))
+        return made
+
     def around(self, case: npt.ArrayLike) -> tuple[Floats, Floats]:
         """Weight below and weight equal to each case.
 

@@ -18,7 +18,7 @@ LAYERS = [
     ["stats"],
     ["corpus", "families", "reference"],
     ["sampling", "typicality"],
-    ["profile", "fit", "plan", "placed", "standing", "capability"],
+    ["rank_cache", "profile", "fit", "plan", "placed", "standing", "capability"],
     ["evidence", "styles", "placement", "calibrate", "uncertainty"],
     ["words", "advice", "edits", "change"],
     ["findings"],

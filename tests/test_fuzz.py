@@ -249,7 +249,7 @@ def fuzz(kind, open_data, count, seed=0):
     damage = damaged_score if kind == "musicxml" else damaged
     counts: Counter[str] = Counter()
     worst = []
-    process = ReadingProcess(KINDS[kind].libraries)
+    process = ReadingProcess()
     try:
         for number in range(count):
             data = damage(rng, originals[number % len(originals)])

@@ -18,7 +18,7 @@ from stylemeter.melody import Melody
 __all__ = ["Edited", "Goal", "find_edits"]
 
 #: A longer melody is not edited: its amounts are worked out.
-CHECKED_NOTES_MAX = 2000
+CHECKED_NOTES_MAX = 500
 #: Edits proposed at once, and how often new ones are proposed for what the last ones left.
 EDITS_A_ROUND = 128
 ROUNDS = 8

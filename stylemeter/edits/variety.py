@@ -41,7 +41,7 @@ class Candidate:
     edit: Edit
 
 
-class Tally:
+class Spread:
     """Counts of values, and what is measured on them: their entropy, or the share of the commonest one."""
 
     def __init__(self, values: Iterable[int], kind: Kind) -> None:
@@ -86,7 +86,7 @@ def _term(count: int) -> float:
     return _TERMS[count] if count < len(_TERMS) else count * math.log2(count)
 
 
-def _taken(scene: Scene, tally: Tally, candidates: Iterable[Candidate]) -> list[Edit]:
+def _taken(scene: Scene, spread: Spread, candidates: Iterable[Candidate]) -> list[Edit]:
     """Candidates that still help when their turn comes."""
     # many candidates do the same to the counts
     gains: dict[tuple[Values, Values], float] = {}
@@ -94,7 +94,7 @@ def _taken(scene: Scene, tally: Tally, candidates: Iterable[Candidate]) -> list[
     for j, candidate in enumerate(candidates):
         key = (candidate.old, candidate.new)
         if key not in gains:
-            gains[key] = scene.sign * tally.gain(*key)
+            gains[key] = scene.sign * spread.gain(*key)
         ranked.append((gains[key], j, candidate))
     ranked.sort(key=lambda r: (-round(r[0], 9), r[1]))
     claimed: set[int] = set()
@@ -102,8 +102,8 @@ def _taken(scene: Scene, tally: Tally, candidates: Iterable[Candidate]) -> list[
     for first, _, candidate in ranked:
         if first < LEAST:
             break
-        if claimed.isdisjoint(candidate.edit.claims) and scene.sign * tally.gain(candidate.old, candidate.new) > LEAST:
-            tally.settle(candidate.old, candidate.new)
+        if claimed.isdisjoint(candidate.edit.claims) and scene.sign * spread.gain(candidate.old, candidate.new) > LEAST:
+            spread.settle(candidate.old, candidate.new)
             claimed |= candidate.edit.claims
             edits.append(candidate.edit)
     return edits
@@ -118,10 +118,10 @@ def vary_values(field: Field, kind: Kind) -> Editor:
     def editor(scene: Scene) -> list[Edit]:
         durations = [end - start for start, end in zip(scene.onset, scene.end, strict=True)]
         values = scene.ioi if field == "ioi" else durations
-        tally = Tally(values, kind)
+        spread = Spread(values, kind)
         common = [value for value, _ in Counter(sorted(values)).most_common(COMMON_VALUES)]
         order = sorted(range(scene.n - 2), key=lambda r: (-scene.weight[r], r))
-        return _taken(scene, tally, (c for row in order for c in _rhythms(scene, row, field, common)))
+        return _taken(scene, spread, (c for row in order for c in _rhythms(scene, row, field, common)))
 
     return editor
 
@@ -158,7 +158,7 @@ def shift_places(scene: Scene) -> list[Edit]:
         for row in range(1, scene.n - 1)
         for tick, cell in _places(scene, row)
     ]
-    return _taken(scene, Tally(cells, "entropy"), candidates)
+    return _taken(scene, Spread(cells, "entropy"), candidates)
 
 
 def _places(scene: Scene, row: int) -> list[tuple[int, int]]:
@@ -194,4 +194,4 @@ def spread_classes(scene: Scene) -> list[Edit]:
         for row in range(scene.n)
         if scene.inside[(new := scene.q[row] + way * distance) % 12] and 0 <= new <= 127
     ]
-    return _taken(scene, Tally(classes, "entropy"), candidates)
+    return _taken(scene, Spread(classes, "entropy"), candidates)

@@ -75,7 +75,13 @@ class Base:
     @cached_property
     def beat(self) -> Ints:
         """Length of the beat in force at each note."""
-        return np.array([m.beat for m in self.melody.note_meters], dtype=np.int64)
+        return self._of_meters("beat")
+
+    def _of_meters(self, what: str) -> Ints:
+        """Something of the meter in force at each note."""
+        if len(self.meters) == 1:
+            return np.full(self.n, getattr(self.meters[0], what), dtype=np.int64)
+        return np.array([getattr(m, what) for m in self.melody.note_meters], dtype=np.int64)
 
     @cached_property
     def bar_index(self) -> Ints:
@@ -199,8 +205,7 @@ class Base:
         assert self.melody.duration is not None
         d = self.melody.duration
         dotted: Bools = np.isin(d, [3 * TICKS * 2**j // 32 for j in range(7)])
-        bar = np.array([m.bar for m in self.melody.note_meters], dtype=np.int64)
-        compound = np.array([m.compound for m in self.melody.note_meters], dtype=bool)
+        bar, compound = self._of_meters("bar"), self._of_meters("compound") > 0
         plain: Bools = (d == bar) | (compound & (d % self.beat == 0))
         return dotted & ~plain
 

@@ -54,7 +54,7 @@ _SIGN = re.compile(
     |(?P<broken><+|>+)
     |(?P<tie>-)
     |(?P<overlay>&)
-    |(?P<stray>[\d/,'^_=]+)
+    |(?P<stray>[\d/,']+|[\^_=]+)
     |(?P<rest_of_it>.)
     """,
     re.VERBOSE,

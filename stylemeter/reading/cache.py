@@ -131,13 +131,13 @@ class NoteCache:
 
     def get(self, name: str) -> list[Melody] | None:
         """What is kept under a name, or None; a damaged entry counts as none."""
-        from stylemeter.reading.wire import unpack
-
         path = self._path(name)
         if path is None:
             return None
         try:
             head, _, document = path.read_bytes().partition(b"\n")
+            from stylemeter.reading.wire import unpack
+
             if head.decode("ascii", "replace") != _digest(document):
                 return None
             melodies = unpack(document)

@@ -56,7 +56,7 @@ ARTICULATION = 0.5
 UNHEARD = 1 / 32
 #: Lateness of a take that is worth telling (seconds), and share of doubtful notes from which its beats are doubted.
 LATENESS_TOLD = 0.01
-DOUBTFUL = 0.15
+DOUBTFUL = 0.1
 CLOSED = "shorter than an eighth taken as articulation and closed"
 CUT = "cut where the next one begins"
 

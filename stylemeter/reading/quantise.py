@@ -73,7 +73,9 @@ class Quantised:
         Where in the beat the off-beat eighths lie, where they swing: 2/3 is 2 to 1.
     guessed_share : float
         Share of the onsets likely to be written at another place than meant: the mean over the onsets of the
-        probability, under the fitted noise, that another grid or the grid's next place is the right one.
+        probability, under the fitted noise, that another grid, no grid or the grid's next place is the right one.
+        Agrees with the share in fact wrong for noise up to 25 ms at 120 quarters a minute; for takes off any beat it is
+        a lower bound (0.1 to 0.6 measured).
     """
 
     onset: Ints

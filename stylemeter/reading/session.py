@@ -106,9 +106,7 @@ class Session:
         """
         libraries = self._needed(paths, options or ReadOptions()) if paths else _USUAL
         if libraries is not None:
-            process = self._processes[0]
-            process.libraries = libraries
-            process.start()
+            self._processes[0].start(libraries)
 
     def read(
         self, path: str | PathLike[str], options: ReadOptions | None = None, kind: str | None = None
@@ -219,14 +217,15 @@ class Session:
 
     def _parsed(self, kind: str, data: bytes, options: ReadOptions) -> list[Melody]:
         """From the cache, else from a reading process."""
-        from stylemeter.reading.wire import unpack
-
         name = entry_name(data, kind, options)
         kept = self._cache.get(name)
         if kept is not None:
             return kept
         process = self._idle.get()
         try:
+            process.start(KINDS[kind].libraries)
+            from stylemeter.reading.wire import unpack  # loads numpy, while the process starts
+
             document = process.read(KINDS[kind], data, options)
         finally:
             self._idle.put(process)
@@ -286,10 +285,12 @@ def _read_here(kind: str, data: bytes, options: ReadOptions) -> list[Melody]:
 
 def _finished(melody: Melody, where: str, options: ReadOptions) -> Melody:
     """The melody with its path, its words safe to print, and the user's options applied."""
-    from stylemeter.reading.apply import apply
-
     remarks = tuple(show(remark, _ERROR_MAX) for remark in melody.remarks[: limits.REMARKS_MAX])
     melody = replace(melody, path=show(where, 4096), title=show(melody.title), part=show(melody.part), remarks=remarks)
+    if options == ReadOptions():
+        return melody
+    from stylemeter.reading.apply import apply
+
     return apply(melody, options)
 
 

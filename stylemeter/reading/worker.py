@@ -57,18 +57,12 @@ class _LateError(Exception):
 class ReadingProcess:
     """A child that reads files one after the other, started anew when one of them ends it.
 
-    Parameters
-    ----------
-    libraries : tuple of str
-        Modules to load ahead of the first file.
-
     Notes
     -----
     Not for several threads at once: `session.Session` gives each its own.
     """
 
-    def __init__(self, libraries: tuple[str, ...] = ()) -> None:
-        self.libraries = libraries
+    def __init__(self) -> None:
         self._running: _Child | None = None
         self._stopped = False
 
@@ -82,12 +76,12 @@ class ReadingProcess:
         """Process number of the child, where there is one."""
         return self._running.pid if self._running else None
 
-    def start(self) -> None:
-        """Start the child, where there is none; returns at once."""
+    def start(self, libraries: tuple[str, ...] = ()) -> None:
+        """Start the child, where there is none, loading modules ahead of its first file; returns at once."""
         if self._running is not None and self._running.owner != os.getpid():  # we are a fork: that child is not ours
             self._running = None
         if self._running is None:
-            self._running = _Child(self.libraries)
+            self._running = _Child(libraries)
 
     def close(self) -> None:
         """End the child."""
@@ -139,7 +133,7 @@ class ReadingProcess:
         most = limits.seconds()
         if self._stopped:
             raise InputError("was not read: interrupted")
-        self.start()
+        self.start(reader.libraries)
         child = self._running
         assert child is not None
         finished = False

@@ -30,7 +30,7 @@ __all__ = ["WIDTHS", "Engraved", "bars_text", "engrave"]
 #: Widths a picture is drawn at, in CSS pixels: for a phone and for a desk.
 WIDTHS = {"narrow": 336, "wide": 860}
 #: CSS pixels a unit of verovio's page, in hundredths.
-SCALE = 38
+SCALES = {"narrow": 36, "wide": 45}
 #: Most notes in a picture.
 NOTES_MAX = 160
 #: Room below a system for the wedges, and their size, in verovio's units (a staff space is 180).
@@ -50,6 +50,8 @@ _KEPT = {
     "tspan": ("x", "y", "dx", "dy", "font-size", "class"),
     "defs": (),
 }
+#: Classes of what stands for something and shows nothing, and of names of parts.
+_LEFT_OUT = {"placeholder", "label", "labelAbbr"}
 #: Music signs of verovio's own font inside text -> those of any font.
 _SIGNS = str.maketrans({"\ue260": "♭", "\ue261": "♮", "\ue262": "♯", "\ued60": "♭", "\ued61": "♮", "\ued62": "♯"})
 _NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
@@ -105,7 +107,7 @@ def engrave(melody: Melody, marks: Collection[int], bars: Collection[int], prefi
     score = to_musicxml(plain, marks=marks, bars=bars).decode()
     pictures = {}
     for name, width in WIDTHS.items():
-        drawn = _draw(toolkit, score, width)
+        drawn = _draw(toolkit, score, width, SCALES[name])
         if drawn is None:
             return Engraved({}, text, say("flagged.not_engraved"))
         pictures[name] = _cleaned(drawn, frozenset(marks), f"{prefix}-{name}", width, label)
@@ -123,13 +125,13 @@ def _toolkit() -> Any:
     return verovio.toolkit()
 
 
-def _draw(toolkit: Any, score: str, width: int) -> Element | None:
+def _draw(toolkit: Any, score: str, width: int, scale: int) -> Element | None:
     """One tall page without header and footer."""
     from defusedxml.ElementTree import fromstring
 
     toolkit.setOptions(
         {
-            "pageWidth": width * 100 // SCALE,
+            "pageWidth": width * 100 // scale,
             "pageHeight": 60000,
             "adjustPageHeight": True,
             "pageMarginLeft": 10,
@@ -138,7 +140,7 @@ def _draw(toolkit: Any, score: str, width: int) -> Element | None:
             "pageMarginBottom": 20,
             "header": "none",
             "footer": "none",
-            "scale": SCALE,
+            "scale": scale,
             "spacingSystem": 6,
             "justifyVertically": False,
             "xmlIdSeed": 1,
@@ -183,7 +185,7 @@ def _cleaned(drawn: Element, marks: frozenset[int], prefix: str, width: int, lab
 def _kept(element: Element, prefix: str) -> Element | None:
     """A copy of an element with its known parts; None where it isn't known or holds nothing."""
     name = element.tag.removeprefix(_SVG) if isinstance(element.tag, str) else ""
-    if name not in _KEPT:
+    if name not in _KEPT or _LEFT_OUT & set((element.get("class") or "").split()):
         return None
     copy = Element(name, {key: element.get(key, "") for key in _KEPT[name] if element.get(key) is not None})
     if name == "use":
@@ -269,7 +271,7 @@ def bars_text(melody: Melody, shown: Collection[PrintedBar], marks: Collection[i
                 length += said.pop()[1]
             said.append((piece.note, length))
         notes = ", ".join(f"{_name(melody, note, marks)} {length}" for note, length in said)
-        yield say("flagged.bar_line", number=bar.number, notes=notes)
+        yield say("flagged.bar_line", bar=bar.number, notes=notes)
 
 
 def _name(melody: Melody, note: int | None, marks: Collection[int]) -> str:

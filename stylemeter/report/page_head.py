@@ -110,7 +110,7 @@ def _traits(findings: Findings) -> str:
 def expected_words(expected: float) -> str:
     """How many traits chance alone would put outside."""
     known = number(expected)
-    return say("answer.unknown") if known is None else say("answer.about", number=f"{known:.0f}")
+    return say("answer.unknown") if known is None else say("answer.about", amount=f"{known:.0f}")
 
 
 def notices(findings: Findings) -> Iterator[str]:

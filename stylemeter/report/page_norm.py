@@ -106,7 +106,7 @@ def _compared(findings: Findings) -> str:
     parts: dict[str, Any] = {"how": placed.plan.words}
     for end, (notes, _) in zip(("", "_b"), placed.plan.rungs, strict=False):
         parts |= {f"notes{end}": notes, f"families{end}": placed.profile.rung_families[notes]}
-    return say("norm.compared_two" if len(placed.plan.rungs) > 1 else "norm.compared", **parts)
+    return say("norm.compared_two" if len(placed.plan.rungs) > 1 else "norm.compared_value", **parts)
 
 
 def _calibration(findings: Findings) -> str:

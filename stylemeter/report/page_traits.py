@@ -84,7 +84,7 @@ def _row(findings: Findings, f: FeaturePlace) -> Row:
     placed = f.verdict != "unmeasured" and f.limits is not None
     coverage = findings.placement.coverage
     standing = standing_words(f.percentile, small=bool(f.reason)) if placed else f.reason
-    percentile = f"{f.percentile:.0f}" if placed else ""
+    percentile = percentile_text(f.percentile) if placed else ""
     return Row(
         name=f.name,
         label=own.label,
@@ -108,6 +108,19 @@ def _row(findings: Findings, f: FeaturePlace) -> Row:
         outside=f.outside,
         clear=f.clear,
     )
+
+
+def percentile_text(percentile: float) -> str:
+    """A percentile as a whole number, never all or none.
+
+    Examples
+    --------
+    >>> percentile_text(96.6), percentile_text(99.7), percentile_text(0.2)
+    ('97', 'over 99', 'under 1')
+    """
+    if percentile > 99:
+        return say("traits.over")
+    return say("traits.under") if percentile < 1 else f"{percentile:.0f}"
 
 
 def _key(value: float) -> str:

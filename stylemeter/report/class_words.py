@@ -1,0 +1,66 @@
+"""Texts of the overview of a class and of the page of progress: access to ``class.toml``."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from functools import lru_cache
+from pathlib import Path
+
+from stylemeter.errors import StylemeterError
+from stylemeter.words import fill
+
+__all__ = ["of_hundred", "say", "texts"]
+
+_FILE = Path(__file__).resolve().parent / "class.toml"
+
+
+@lru_cache(maxsize=1)
+def texts() -> dict[str, str]:
+    """Load the texts, once, by "section.name".
+
+    Raises
+    ------
+    StylemeterError
+        If an entry is not a text.
+    """
+    found: dict[str, str] = {}
+    for section, entries in tomllib.loads(_FILE.read_text(encoding="utf-8")).items():
+        for name, text in entries.items():
+            if not isinstance(text, str) or not text.strip():
+                raise StylemeterError(f"text {section}.{name} is not a text or is empty", where=_FILE.name)
+            found[f"{section}.{name}"] = text
+    return found
+
+
+def say(name: str, number: float = 0, /, **parts: object) -> str:
+    """Fill in a text.
+
+    Parameters
+    ----------
+    name : str
+        "section.name".
+    number : float
+        Chooses between one and many.
+    parts : object
+        What is filled in, by name.
+
+    Examples
+    --------
+    >>> say("class.solos", 1, count=1), say("class.solos", 12, count=12)
+    ('1 solo', '12 solos')
+    """
+    return fill(texts()[name], number, **{key: str(value) for key, value in parts.items()})
+
+
+def of_hundred(percentile: float | None) -> str:
+    """A percentile as a whole number of tunes out of 100, never 0 or 100; empty where it is unknown.
+
+    Examples
+    --------
+    >>> of_hundred(97.4), of_hundred(99.8), of_hundred(0.2), of_hundred(None)
+    ('97', '99', '1', '')
+    """
+    if percentile is None or not math.isfinite(percentile):
+        return ""
+    return str(min(99, max(1, math.floor(percentile + 0.5))))

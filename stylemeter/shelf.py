@@ -1,0 +1,220 @@
+"""The folder a batch writes: a page and a record a solo, and a ledger of what is done, so that nothing is done twice.
+
+Conventions: every file is written aside and moved into place; a solo counts as done once its line stands in the
+ledger, and only as long as its page and its record are the bytes the line names. Whatever ends the process, the next
+run finds whole files or none.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import hashlib
+import json
+import os
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from stylemeter.errors import UsageError
+from stylemeter.reading import show
+
+__all__ = ["Line", "Shelf", "safe_names", "write_whole"]
+
+#: Characters of a file name made of a solo's name.
+NAME_MAX = 48
+#: Names some file systems keep for themselves.
+_RESERVED = re.compile(r"(?i)con|prn|aux|nul|com\d|lpt\d")
+_NAME = re.compile(r"[^\W_][\w-]*(\.\d+)?\Z")
+_ASIDE = re.compile(r"\..*\.\d+\.part\Z", re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line of the ledger: one solo that is done.
+
+    Attributes
+    ----------
+    name : str
+        Of its page and record.
+    key : str
+        Hash of all that decides what they hold.
+    tune, of : int
+        Which of how many solos of its file it is, from 1.
+    page, record : str
+        SHA-256 of the files.
+    """
+
+    name: str
+    key: str
+    tune: int
+    of: int
+    page: str
+    record: str
+
+
+class Shelf:
+    """The folder of a batch.
+
+    Parameters
+    ----------
+    folder : Path
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.pages = folder / "pages"
+        self.records = folder / "records"
+        self.ledger = self.records / "ledger.jsonl"
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Make the folder, or make sure that it is one of ours, and keep other batches out of it.
+
+        Raises
+        ------
+        UsageError
+            If it holds something else, can't be written, or another batch is writing it.
+        """
+        where = show(self.folder)
+        try:
+            if not self.ledger.is_file() and _visible(self.folder):
+                raise UsageError("holds other files", where=where, mend="name a new folder with --out")
+            for folder in (self.pages, self.records):
+                folder.mkdir(parents=True, exist_ok=True)
+            self.ledger.touch()
+            lock = os.open(self.records, os.O_RDONLY)
+        except OSError as error:
+            raise UsageError(f"can't be written ({error.strerror})", where=where, mend="name another folder") from None
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            self._clear_asides()
+            yield
+        except BlockingIOError:
+            raise UsageError("another batch is writing it", where=where, mend="wait for it to end") from None
+        finally:
+            os.close(lock)
+
+    def lines(self) -> dict[str, Line]:
+        """Solos in the ledger, by name; lines cut short or not ours are passed over."""
+        found = {}
+        for text in self.ledger.read_text(encoding="utf-8", errors="replace").splitlines():
+            try:
+                line = Line(**json.loads(text))
+            except (ValueError, TypeError):
+                continue
+            if isinstance(line.name, str) and _NAME.match(line.name):
+                found[line.name] = line
+        return found
+
+    def is_whole(self, line: Line) -> bool:
+        """Whether a solo's page and record are there as the ledger says."""
+        try:
+            return (_digest(self.page(line.name).read_bytes()), _digest(self.record(line.name).read_bytes())) == (
+                line.page,
+                line.record,
+            )
+        except OSError:
+            return False
+
+    def page(self, name: str) -> Path:
+        """Where a solo's page lies."""
+        return self.pages / f"{name}.html"
+
+    def record(self, name: str) -> Path:
+        """Where a solo's record lies."""
+        return self.records / f"{name}.json"
+
+    def put(self, name: str, key: str, tune: int, of: int, page: bytes, record: bytes) -> None:
+        """Keep a solo: its page and record first, its line last."""
+        write_whole(self.page(name), page)
+        write_whole(self.record(name), record)
+        line = _text(Line(name, key, tune, of, _digest(page), _digest(record)))
+        # one short write to a file opened for appending: lines of several processes do not mix
+        ledger = os.open(self.ledger, os.O_WRONLY | os.O_APPEND)
+        try:
+            os.write(ledger, line.encode("utf-8"))
+        finally:
+            os.close(ledger)
+
+    def tidy(self, names: Iterable[str]) -> None:
+        """Keep these solos only, their lines sorted: what an earlier run wrote of others is of no use any more."""
+        wanted = set(names)
+        there = self.lines()
+        write_whole(self.ledger, "".join(_text(there[n]) for n in sorted(wanted & set(there))).encode("utf-8"))
+        for folder, suffix in ((self.pages, ".html"), (self.records, ".json")):
+            for path in folder.glob(f"*{suffix}"):
+                if path.name.removesuffix(suffix) not in wanted:
+                    path.unlink()
+
+    def _clear_asides(self) -> None:
+        """Remove what a killed run left half-written."""
+        for folder in (self.folder, self.pages, self.records):
+            for path in folder.iterdir():
+                if _ASIDE.match(path.name):
+                    with contextlib.suppress(OSError):
+                        path.unlink()
+
+
+def _visible(folder: Path) -> bool:
+    """Whether a folder holds anything a user would see."""
+    return folder.is_dir() and any(not p.name.startswith(".") for p in folder.iterdir())
+
+
+def _text(line: Line) -> str:
+    return json.dumps(asdict(line), ensure_ascii=False) + "\n"
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file aside and move it into place, so that nobody sees half of it."""
+    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    aside.write_bytes(data)
+    aside.replace(path)
+
+
+def safe_names(texts: Sequence[str]) -> list[str]:
+    """File names without a suffix, made of any texts: letters, digits and hyphens, each different.
+
+    Parameters
+    ----------
+    texts : sequence of str
+
+    Returns
+    -------
+    list of str
+        Different also where capitals do not count.
+
+    Examples
+    --------
+    >>> safe_names(["Anna B. take 1", "anna-b-take-1", "<script>", "../..", "con"])
+    ['Anna-B-take-1', 'anna-b-take-1-2', 'script', 'solo', 'solo-con']
+    """
+    taken: set[str] = set()
+    names = []
+    for text in texts:
+        base = _plain(text)
+        name, count = base, 1
+        while name.casefold() in taken:
+            count += 1
+            name = f"{base}-{count}"
+        taken.add(name.casefold())
+        names.append(name)
+    return names
+
+
+def _plain(text: str) -> str:
+    """Letters and digits of any script, with their marks; the rest as single hyphens."""
+    kept = "".join(c if unicodedata.category(c)[0] in "LNM" else "-" for c in unicodedata.normalize("NFC", text))
+    name = re.sub(r"-+", "-", kept).strip("-")[:NAME_MAX].strip("-")
+    while name and unicodedata.category(name[0])[0] == "M":
+        name = name[1:]
+    if not name:
+        return "solo"
+    return f"solo-{name}" if _RESERVED.fullmatch(name) else name

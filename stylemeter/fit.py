@@ -43,7 +43,7 @@ def _rounded(values: npt.ArrayLike) -> list[float]:
     return [float(f"{v:.9g}") for v in np.asarray(values, dtype=float).ravel()]
 
 
-def limit_row(rung: Rung, feature: str, coverage: float, draws: int = DRAWS) -> list[float]:
+def limit_row(rung: Rung, feature: str, coverage: float, draws: int | None = None) -> list[float]:
     """Lower and upper limit of a feature, then the 90 % confidence interval of each.
 
     Returns
@@ -54,7 +54,7 @@ def limit_row(rung: Rung, feature: str, coverage: float, draws: int = DRAWS) -> 
     sample = rung.ordered(feature)
     shares = [(1 - coverage) / 2, (1 + coverage) / 2]
     limits = weighted_quantile(sample.values, sample.weight, shares)
-    interval = bootstrap_limits(sample, rung.family, shares, draws=draws)
+    interval = bootstrap_limits(sample, rung.family, shares, draws=draws or DRAWS)
     return _rounded([*limits, *interval.ravel()])
 
 

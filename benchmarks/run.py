@@ -1,0 +1,174 @@
+"""Ratios against a floor measured in the same run; prints them and exits 1 where one is over its limit.
+
+    python benchmarks/run.py [--fit]
+
+Every figure is the best of a few runs; absolute times are printed for the curious and judged nowhere but for one:
+the features of a 64-note excerpt (1.5 ms). `--fit` also measures the memory of a fit (minutes).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+TAKE = ROOT / "corpus" / "evening-class" / "take-1.musicxml"
+RUNS = 5
+
+
+def best(call: Callable[[], object], runs: int = RUNS) -> float:
+    """Least seconds of a few runs."""
+    times = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        call()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def python(code: str, **environment: str) -> None:
+    """Run code in a fresh interpreter."""
+    subprocess.run(
+        [sys.executable, "-c", code], check=True, env={**os.environ, **environment}, stdout=subprocess.DEVNULL
+    )
+
+
+def peak_mib(arguments: list[str], **environment: str) -> float:
+    """Peak memory of a command and of its largest child, MiB."""
+    code = (
+        "import resource, subprocess, sys;"
+        f"subprocess.run({arguments!r}, check=True, stdout=subprocess.DEVNULL);"
+        "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], check=True, env={**os.environ, **environment}, capture_output=True, text=True
+    )
+    return int(done.stdout.split()[-1]) / 1024
+
+
+FLOOR = f"""
+import pathlib
+from music21 import converter
+converter.parse(pathlib.Path({str(TAKE)!r}).read_bytes(), format="musicxml", forceSource=True, storePickle=False)
+"""
+PLACE = f"""
+from stylemeter.cli import main
+main(["place", {str(TAKE)!r}, "--profile", "old-fiddle-tunes", "--json"])
+"""
+
+
+def place_ratios() -> dict[str, tuple[float, float]]:
+    """`place --json` first and again, over importing music21 and parsing the same file."""
+    with tempfile.TemporaryDirectory() as folder:
+        floor = best(lambda: python(FLOOR))
+        first = best(lambda: python(PLACE, STYLEMETER_CACHE="off"))
+        python(PLACE, STYLEMETER_CACHE=folder)
+        again = best(lambda: python(PLACE, STYLEMETER_CACHE=folder))
+        print(f"floor {floor:.2f} s, place {first:.2f} s, again {again:.2f} s")
+        memory = peak_mib([sys.executable, "-c", PLACE], STYLEMETER_CACHE="off")
+    return {
+        "place --json over the floor": (first / floor, 1.5),
+        "placing again over the floor": (again / floor, 0.6),
+        "peak MiB of place over 300": (memory / 300, 1.0),
+    }
+
+
+def feature_ratios() -> dict[str, tuple[float, float]]:
+    """Features of one excerpt, over music21's own extractors and over reading."""
+    from music21 import converter, features
+
+    from stylemeter.corpus import find_collection, tune_sources
+    from stylemeter.excerpt import LADDER, separate_starts
+    from stylemeter.features import Base, Line, values
+    from stylemeter.features.bulk import excerpt_block
+    from stylemeter.reading.abc_notation import read
+    from stylemeter.reading.musicxml import read as read_xml
+    from stylemeter.reading.options import ReadOptions
+
+    melody = read_xml(TAKE.read_bytes(), ReadOptions())[0]
+    base = Base(melody)
+    values(Line(base, 0, 64))
+    one = best(lambda: values(Line(base, 10, 74)), 30)
+    score = converter.parse(TAKE.read_bytes(), format="musicxml", forceSource=True, storePickle=False)
+    excerpt = score.parts[0].measures(1, 8)
+    extractors = [*features.jSymbolic.featureExtractors, *features.native.featureExtractors]
+
+    def extract() -> int:
+        count = 0
+        for extractor in extractors:
+            try:
+                extractor(excerpt).extract()
+                count += 1
+            except Exception:  # noqa: BLE001 - some of them can't do a single line
+                continue
+        return count
+
+    theirs = best(extract, 1)
+    sources = tune_sources(find_collection("old-fiddle-tunes"))[0][::40]
+    reading = best(lambda: [read(s.data, ReadOptions()) for s in sources], 2)
+    melodies = [read(s.data, ReadOptions())[0] for s in sources]
+    cuts = [[(a, a + n) for n in LADDER for a in separate_starts(len(m), n)] for m in melodies]
+    excerpts = best(lambda: [excerpt_block(Base(m), c) for m, c in zip(melodies, cuts, strict=True)], 2)
+    parse = best(
+        lambda: [
+            converter.parse(s.data.decode(), format="abc", forceSource=True, storePickle=False) for s in sources[:30]
+        ],
+        1,
+    )
+    through_music21 = parse / 30 * len(sources)
+    print(
+        f"one excerpt {1e3 * one:.2f} ms, music21's {len(extractors)} extractors {theirs:.2f} s; "
+        f"{len(sources)} tunes: reading {reading:.2f} s (music21 alone {through_music21:.1f} s), excerpts {excerpts:.2f} s"
+    )
+    return {
+        "64-note excerpt over 1.5 ms": (one / 1.5e-3, 1.0),
+        "200 x one excerpt over music21's extractors": (200 * one / theirs, 1.0),
+        "all excerpts over reading through music21": (excerpts / through_music21, 0.5),
+    }
+
+
+def fit_ratios() -> dict[str, tuple[float, float]]:
+    """Memory of a fit, and a warm refit over the cold one."""
+    with tempfile.TemporaryDirectory() as folder:
+        command = [
+            sys.executable,
+            "-m",
+            "stylemeter.cli",
+            "fit",
+            "old-fiddle-tunes",
+            "--name",
+            "f",
+            "--out",
+            f"{folder}/out",
+        ]
+        start = time.perf_counter()
+        memory = peak_mib(command, STYLEMETER_CACHE=f"{folder}/cache")
+        cold = time.perf_counter() - start
+        warm = best(lambda: peak_mib(command, STYLEMETER_CACHE=f"{folder}/cache"), 2)
+    print(f"fit cold {cold:.0f} s, warm {warm:.1f} s, peak {memory:.0f} MiB")
+    return {"peak MiB of fit over 1024": (memory / 1024, 1.0), "50 x warm refit over cold": (50 * warm / cold, 1.0)}
+
+
+def main() -> None:
+    """Measure and judge."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--fit", action="store_true")
+    chosen = parser.parse_args()
+    ratios = place_ratios() | feature_ratios() | (fit_ratios() if chosen.fit else {})
+    over = 0
+    for name, (ratio, limit) in ratios.items():
+        over += ratio > limit
+        print(f"{'OVER' if ratio > limit else 'ok  '} {name}: {ratio:.2f} (limit {limit:g})")
+    print(f"peak of this process {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB")
+    sys.exit(1 if over else 0)
+
+
+if __name__ == "__main__":
+    main()

@@ -23,7 +23,7 @@ from stylemeter.reading.abc_voice import Voice
 from stylemeter.reading.build import Draft, RawNote, build, count_words
 from stylemeter.reading.guard import show
 from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.spans import bar_name, cut_spans, tell_bars
+from stylemeter.reading.spans import bar_name, cut_spans, odd_bars, tell_bars
 from stylemeter.reading.symbols import read_symbols
 from stylemeter.reading.ties import TiedLine
 
@@ -126,6 +126,8 @@ def read_tune(tune: AbcTune, voice: str | None = None) -> Melody:
     if not voices:
         raise InputError("no notes in it", mend="check it in a notation editor")
     chosen = _voice(voices, voice)
+    if chosen.doubtful_tuplets:
+        chosen = _fitting(chosen, _voice(scan(tune, plain_tuplets=True)[0], chosen.mark))
     remarks = list(said)
     if len(voices) > 1:
         others = ", ".join(f"V:{show(v.mark, 20)}" for v in voices[:TOLD_MAX] if v is not chosen)
@@ -142,6 +144,22 @@ def _voice(voices: Sequence[Voice], wanted: str | None) -> Voice:
             return voice
     there = ", ".join(f"V:{show(v.mark, 20)}" for v in voices[:TOLD_MAX])
     raise InputError(f"no tune or voice {show(wanted, 40)!r}", mend=f"choose a tune by its X: number or one of {there}")
+
+
+def _fitting(standard: Voice, plain: Voice) -> Voice:
+    """Of two readings of the tuplets the one whose bars come out, the standard's where neither does better."""
+    if _odd(plain) >= _odd(standard):
+        return standard
+    plain.said.append("tuplets of 5, 6, 7 or 9 read as in the time of 4 or 8, as the bars ask for")
+    return plain
+
+
+def _odd(voice: Voice) -> int:
+    """How many bars are longer or shorter than the meter says."""
+    onsets = [0, *accumulate(event.ticks for event in voice.events)]
+    meters = _meters(voice, onsets)
+    spans, sections = _spans(voice, onsets)
+    return len(odd_bars(spans, meters, sections)) if meters else 0
 
 
 def _draft(tune: AbcTune, voice: Voice, remarks: list[str], *, several: bool) -> Draft:

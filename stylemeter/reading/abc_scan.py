@@ -79,8 +79,9 @@ def _unit(ticks: int) -> Fraction:
 class _Scan:
     """Reads one tune; voices are made as the text names them."""
 
-    def __init__(self, tune: AbcTune) -> None:
+    def __init__(self, tune: AbcTune, *, plain_tuplets: bool) -> None:
         self.tune = tune
+        self.plain_tuplets = plain_tuplets
         self.said: list[str] = []
         self.voice_fields: dict[str, tuple[str, int]] = {}
         self.voices: dict[str, Voice] = {}
@@ -136,6 +137,7 @@ class _Scan:
                 raise LimitError(f"more than {VOICES_MAX} voices", mend="give the melody alone")
             name, shift = self.voice_fields.get(mark, ("", 0))
             voice = Voice(mark, name, self.key, self.meter, _ticks(self.unit), shift, self.propagate, self.tempo)
+            voice.plain_tuplets = self.plain_tuplets
             voice.meters.append((0, self.meter))
             voice.keys.append((0, self.key))
             self.voices[mark] = voice
@@ -257,8 +259,15 @@ _HANDLERS: dict[str, Callable[[_Scan, re.Match[str]], None]] = {
 }
 
 
-def scan(tune: AbcTune) -> tuple[list[Voice], list[str]]:
+def scan(tune: AbcTune, *, plain_tuplets: bool = False) -> tuple[list[Voice], list[str]]:
     """Read a tune.
+
+    Parameters
+    ----------
+    tune : AbcTune
+    plain_tuplets : bool
+        Whether tuplets of 5, 6, 7 and 9 that do not say their time take that of 4, 4, 4 and 8 notes, against the
+        standard (2 or 3).
 
     Returns
     -------
@@ -274,6 +283,6 @@ def scan(tune: AbcTune) -> tuple[list[Voice], list[str]]:
     LimitError
         If it is absurdly long.
     """
-    state = _Scan(tune)
+    state = _Scan(tune, plain_tuplets=plain_tuplets)
     state.body()
     return [voice for voice in state.voices.values() if voice.notes], state.said

@@ -29,6 +29,8 @@ _SIGNS = {"": None, "^": 1.0, "^^": 2.0, "_": -1.0, "__": -2.0, "=": 0.0, "^/": 
 NOTE = re.compile(r"(\^\^|__|\^/|_/|[\^_=])?([A-Ga-g])([,']*)(\d*/*\d*)(-?)")
 #: Notes a tuplet (p takes the time of; None: three in compound meters, else two.
 _TUPLETS: dict[int, int | None] = {1: 1, 2: 3, 3: 2, 4: 3, 5: None, 6: 2, 7: None, 8: 3, 9: None}
+#: What transcribers mean by some of them all the same: the plain notes next in number.
+_PLAIN_TUPLETS = {5: 4, 6: 4, 7: 4, 9: 8}
 #: Marks of broken rhythm in a row, digits of a length, octave marks of a note.
 _BROKEN_MAX, _DIGITS_MAX, _OCTAVE_MARKS_MAX = 4, 4, 6
 
@@ -89,8 +91,8 @@ class Voice:
         The first one.
     signs, meters, symbols, keys : list
         Bar lines; meter changes; quoted texts; key changes, each with its place.
-    full_rests : list of (place, ticks)
-        Whole bars of rest, which carry their own bar lines.
+    plain_tuplets, doubtful_tuplets : bool
+        Whether tuplets of 5, 6, 7 and 9 take the time of 4, 4, 4 and 8; whether there were such without a time.
     """
 
     mark: str
@@ -110,6 +112,8 @@ class Voice:
     said: list[str] = field(default_factory=list)
     total: int = 0
     overlaid: bool = False
+    plain_tuplets: bool = False
+    doubtful_tuplets: bool = False
     _carried: dict[str, float] = field(default_factory=dict)
     _held: dict[tuple[str, str], float] = field(default_factory=dict)
     _last: dict[tuple[str, str], float] = field(default_factory=dict)
@@ -234,12 +238,19 @@ class Voice:
         """The next r notes take the time q of them would take p."""
         if max(len(p), len(q), len(r)) > _DIGITS_MAX - 2:
             raise LimitError("an absurd tuplet", mend="mend the tune in a text editor")
-        upper, lower = int(p), int(q) if q else _TUPLETS.get(int(p), 0)
-        lower = (3 if self.meter.compound else 2) if lower is None else lower
+        upper, lower = int(p), int(q) if q else self._implied(int(p))
         if not upper or not lower:
             self.found.add("tuplet", "not understood, read as plain notes", self.place)
             return
         self._ratio, self._left = (lower, upper), int(r) if r and int(r) else upper
+
+    def _implied(self, upper: int) -> int:
+        """Time of a tuplet that does not say it; 0 where the standard knows none."""
+        self.doubtful_tuplets |= upper in _PLAIN_TUPLETS
+        if self.plain_tuplets and upper in _PLAIN_TUPLETS:
+            return _PLAIN_TUPLETS[upper]
+        lower = _TUPLETS.get(upper, 0)
+        return (3 if self.meter.compound else 2) if lower is None else lower
 
     def _ticks(self, *lengths: str) -> int:
         """Length in ticks of a note, chord or rest, with tuplet and broken rhythm."""

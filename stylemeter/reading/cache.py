@@ -129,22 +129,22 @@ class NoteCache:
         self._writes = 0
         self._lock = threading.Lock()
 
-    def get(self, name: str) -> list[Melody] | None:
-        """What is kept under a name, or None; a damaged entry counts as none."""
-        path = self._path(name)
-        if path is None:
+    def get(self, name: str, path: str = "") -> list[Melody] | None:
+        """What is kept under a name, as melodies of that path; None where there is nothing or it is damaged."""
+        entry = self._path(name)
+        if entry is None:
             return None
         try:
-            head, _, document = path.read_bytes().partition(b"\n")
+            head, _, document = entry.read_bytes().partition(b"\n")
             from stylemeter.reading.wire import unpack
 
             if head.decode("ascii", "replace") != _digest(document):
                 return None
-            melodies = unpack(document)
+            melodies = unpack(document, path)
         except (OSError, ValueError, MemoryError):
             return None
         with contextlib.suppress(OSError):
-            os.utime(path)
+            os.utime(entry)
         return melodies
 
     def has(self, name: str) -> bool:

@@ -60,6 +60,8 @@ def show(text: str | os.PathLike[str], limit: int = limits.TEXT_MAX) -> str:
     'abc…hij'
     """
     raw = os.fspath(text)
+    if len(raw) <= limit and raw.isprintable():  # none of the unsafe kinds is
+        return raw
     if len(raw) > 4 * limit:
         raw = raw[: 2 * limit] + raw[-2 * limit :]
     safe = "".join(_escape(sign) if unicodedata.category(sign) in _UNSAFE else sign for sign in raw)

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from stylemeter.meter import TICKS
 
-__all__ = ["Clock", "grid_share", "is_written", "written_ticks"]
+__all__ = ["Clock", "grid_share", "is_written", "on_grid", "written_ticks"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -90,10 +90,15 @@ def grid_share(ticks: Ints, division: int, parts: Sequence[int] = (24,)) -> floa
     >>> grid_share(np.array([0, 240, 160, 7]), 480)
     0.75
     """
+    return float(on_grid(ticks, division, parts).mean())
+
+
+def on_grid(ticks: Ints, division: int, parts: Sequence[int] = PARTS) -> npt.NDArray[np.bool_]:
+    """Which ticks lie on one of these parts of a quarter note."""
     found = np.zeros(len(ticks), dtype=bool)
     for part in parts:
         found |= _on_parts(ticks, division, part)[0]
-    return float(found.mean())
+    return found
 
 
 def is_written(ticks: Ints, division: int) -> bool:

@@ -19,7 +19,7 @@ from stylemeter.meter import TICKS, Meter
 from stylemeter.reading import limits
 from stylemeter.reading.apply import parse_meter
 from stylemeter.reading.build import Draft, RawNote
-from stylemeter.reading.midi_clock import Clock, grid_share, is_written, written_ticks
+from stylemeter.reading.midi_clock import Clock, grid_share, is_written, on_grid, written_ticks
 from stylemeter.reading.midi_parts import Part, Signs
 from stylemeter.reading.midi_pitch import sounding
 from stylemeter.reading.musicxml_elements import Findings
@@ -121,6 +121,8 @@ def _written(tune: Tune, meters: list[Meter], options: ReadOptions) -> Draft:
         return written_ticks(ticks, tune.division)
 
     check_span(float(tune.part.end.max() / tune.division), meters)
+    onset = tune.part.onset
+    count_at(tune.found, "onset", "on no simple part of a beat, kept exactly", onset[~on_grid(onset, tune.division)])
     draft = Draft(_written_notes(tune), meters, chords=_chords(tune, options.chord_text, onset_of))
     return replace(draft, remarks=_told(tune, draft, onset_of))
 

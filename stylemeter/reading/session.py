@@ -36,8 +36,9 @@ __all__ = ["Read", "Session"]
 _USUAL = KINDS["musicxml"].libraries
 #: Files looked at by `Session.start` to find the first one the cache does not hold.
 _LOOKED_AT = 16
-#: Longest error line quoted from a reader.
-_ERROR_MAX = 500
+#: Longest part of an error quoted from a reader, and longest path shown, in characters.
+_ERROR_CHARACTERS = 500
+_PATH_CHARACTERS = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,14 +212,17 @@ class Session:
     ) -> list[Melody]:
         """Melodies of some bytes, finished."""
         kind = kind or sniff(data, str(where))
+        path = show(where, _PATH_CHARACTERS)
         wishes = replace(options, **dict.fromkeys(APPLIED_LATER))
-        melodies = _read_here(kind, data, wishes) if _is_cheap(kind, data) else self._parsed(kind, data, wishes)
-        return [_finished(melody, str(where), options) for melody in melodies]
+        melodies = (
+            _read_here(kind, data, wishes, path) if _is_cheap(kind, data) else self._parsed(kind, data, wishes, path)
+        )
+        return [_finished(melody, options) for melody in melodies]
 
-    def _parsed(self, kind: str, data: bytes, options: ReadOptions) -> list[Melody]:
+    def _parsed(self, kind: str, data: bytes, options: ReadOptions, path: str) -> list[Melody]:
         """From the cache, else from a reading process."""
         name = entry_name(data, kind, options)
-        kept = self._cache.get(name)
+        kept = self._cache.get(name, path)
         if kept is not None:
             return kept
         process = self._idle.get()
@@ -230,7 +234,7 @@ class Session:
         finally:
             self._idle.put(process)
         try:
-            melodies = unpack(document)
+            melodies = unpack(document, path)
         except ValueError:
             raise InputError("broke the reader (no note table came back)", mend="export it again") from None
         self._cache.put(name, document)
@@ -271,22 +275,21 @@ def _is_cheap(kind: str, data: bytes) -> bool:
     return KINDS[kind].ours and len(data) <= limits.OWN_BYTES_MAX
 
 
-def _read_here(kind: str, data: bytes, options: ReadOptions) -> list[Melody]:
+def _read_here(kind: str, data: bytes, options: ReadOptions, path: str) -> list[Melody]:
     """Read a small note table in this process."""
+    from stylemeter.reading.wire import pack, unpack
+
     reader = importlib.import_module(KINDS[kind].module)
     try:
-        melodies: list[Melody] = reader.read(data, options)
+        return unpack(pack(reader.read(data, options)), path)  # by the same way as all others
     except RecursionError:
         raise InputError("is nested too deeply to read", mend="export it again") from None
     except MemoryError:
         raise InputError("is too large to read", mend="give a shorter part of it") from None
-    return melodies
 
 
-def _finished(melody: Melody, where: str, options: ReadOptions) -> Melody:
-    """The melody with its path, its words safe to print, and the user's options applied."""
-    remarks = tuple(show(remark, _ERROR_MAX) for remark in melody.remarks[: limits.REMARKS_MAX])
-    melody = replace(melody, path=show(where, 4096), title=show(melody.title), part=show(melody.part), remarks=remarks)
+def _finished(melody: Melody, options: ReadOptions) -> Melody:
+    """The melody with the user's options applied."""
     if options == ReadOptions():
         return melody
     from stylemeter.reading.apply import apply
@@ -297,5 +300,5 @@ def _finished(melody: Melody, where: str, options: ReadOptions) -> Melody:
 def _plain(error: StylemeterError) -> StylemeterError:
     """The same error with nothing in it that could steer a terminal."""
     words = (" ".join(text.split()) for text in (error.what, error.where, error.mend))
-    what, where, mend = (show(text, _ERROR_MAX) for text in words)
+    what, where, mend = (show(text, _ERROR_CHARACTERS) for text in words)
     return type(error)(what, where=where, mend=mend)

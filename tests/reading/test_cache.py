@@ -10,7 +10,7 @@ import pytest
 import stylemeter.reading.cache as cache_module
 from stylemeter.melody import Chord, Key, Melody, Technique
 from stylemeter.meter import Meter
-from stylemeter.reading import Session
+from stylemeter.reading import Session, limits
 from stylemeter.reading.build import Draft, RawNote, build
 from stylemeter.reading.cache import NoteCache, entry_name, folder
 from stylemeter.reading.options import ReadOptions
@@ -29,7 +29,7 @@ def full_melody():
                 key=Key(2, "dorian", "estimated", "A minor", 1 / 3),
                 chords=(Chord(0, 2, "m7", (2, 5, 9, 0)), Chord(5, None, "N", ())),
                 tempo=117.3,
-                title="Tüne \udcff\x1b",
+                title="Tüne – 1",
                 part="Lead",
                 source="test",
                 guessed_share=0.1,
@@ -61,6 +61,16 @@ def test_the_plain_form_loses_nothing():
     assert same(bare, other)
     assert other.duration is None
     assert not one.onset.flags.writeable
+
+
+def test_words_come_back_safe_to_print_and_in_bounds():
+    melody = replace(full_melody(), title="a\x1b[2J", part="b\u202e" + "x" * 1000, remarks=("c\udcff",) * 1000)
+    [shown] = unpack(pack([melody]), path="take.mid")
+    assert shown.title == r"a\x1b[2J"
+    assert shown.part.startswith(r"b\u202e")
+    assert len(shown.part) == limits.TEXT_MAX
+    assert shown.remarks == (r"c\xff",) * limits.REMARKS_MAX
+    assert shown.path == "take.mid"
 
 
 @pytest.mark.parametrize(
@@ -178,7 +188,7 @@ def entries(place):
     [
         lambda raw: b"",
         lambda raw: raw[: len(raw) // 2],
-        lambda raw: raw.replace(b"62.0", b"63.0", 1),
+        lambda raw: raw.replace(b"AAAA", b"AAAB", 1),
         lambda raw: raw[:65] + b"[]",
         lambda raw: b"\x80\x04cposix\nsystem\n",
     ],

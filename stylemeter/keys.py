@@ -126,7 +126,7 @@ def rank_keys(weights: npt.ArrayLike, profile: str = "albrecht-shanahan") -> lis
     Krumhansl 1990: Pearson correlation with each rotated profile.
     """
     given = np.asarray(weights, dtype=float)
-    if given.std() == 0:
+    if given.min() == given.max():  # not the deviation: that of equal fractions is a hair above 0
         return []
     centred = given - given.mean()
     correlations = (_templates(profile) @ (centred / np.linalg.norm(centred))).tolist()

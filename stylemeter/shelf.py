@@ -28,7 +28,6 @@ __all__ = ["Line", "Shelf", "safe_names", "write_whole"]
 NAME_MAX = 48
 #: Names some file systems keep for themselves.
 _RESERVED = re.compile(r"(?i)con|prn|aux|nul|com\d|lpt\d")
-_NAME = re.compile(r"[^\W_][\w-]*(\.\d+)?\Z")
 _ASIDE = re.compile(r"\..*\.\d+\.part\Z", re.DOTALL)
 
 
@@ -106,7 +105,8 @@ class Shelf:
                 line = Line(**json.loads(text))
             except (ValueError, TypeError):
                 continue
-            if isinstance(line.name, str) and _NAME.match(line.name):
+            # a ledger may have been edited: it must not name a file outside
+            if isinstance(line.name, str) and Path(line.name).name == line.name and "\0" not in line.name:
                 found[line.name] = line
         return found
 

@@ -80,11 +80,14 @@ def survives(read, seeds: list[bytes], words: list[bytes], count: int, seed: int
     good = bad = 0
     for _ in range(count):
         data = damaged(rng.choice(seeds), rng, words)
+        problem = None
         try:
             holds_together(read(data))
             good += 1
         except InputError as error:
-            assert str(error)
-            assert "\n" not in str(error)
+            problem = str(error)
+        if problem is not None:
+            assert problem
+            assert "\n" not in problem
             bad += 1
     return good, bad

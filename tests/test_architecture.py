@@ -21,8 +21,8 @@ LAYERS = [
     ["rank_cache", "profile", "fit", "plan", "placed", "standing", "capability"],
     ["evidence", "styles", "placement", "calibrate", "uncertainty"],
     ["words", "advice", "edits", "change"],
-    ["findings"],
-    ["report", "batch", "progress"],
+    ["findings", "class_rows", "shelf", "trend", "followed"],
+    ["report", "batch", "bench", "progress"],
     ["cli"],
 ]
 LAYER = {name: i for i, names in enumerate(LAYERS) for name in names}

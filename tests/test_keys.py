@@ -95,7 +95,7 @@ def test_correlations_are_pearson():
         assert r == pytest.approx(np.corrcoef(weights, np.roll(profile, tonic))[0, 1], abs=1e-12)
 
 
-@pytest.mark.parametrize("weights", [[0] * 12, [5] * 12])
+@pytest.mark.parametrize("weights", [[0] * 12, [5] * 12, [0.1] * 12])
 def test_nothing_to_tell_from_equal_weights(weights):
     assert rank_keys(weights) == []
     assert estimate(weights) is None

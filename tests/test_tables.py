@@ -40,7 +40,10 @@ LAYOUT = {
             "required": ["title", "part", "key", "meter", "tempo"],
             "properties": {
                 "meter": {"items": {"prefixItems": [FRACTION, {"type": "integer"}, {"type": "integer"}]}},
-                "key": {"type": ["object", "null"], "required": ["tonic", "mode", "name", "source", "runner_up", "margin"]},
+                "key": {
+                    "type": ["object", "null"],
+                    "required": ["tonic", "mode", "name", "source", "runner_up", "margin"],
+                },
                 "tempo": {"type": ["number", "null"]},
             },
         },
@@ -151,7 +154,9 @@ def test_quarters_are_exact_fractions():
     assert [quarters_text(t) for t in (0, 1, 3360, 15120, -2520)] == ["0", "1/10080", "1/3", "3/2", "-1/4"]
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\t=x", 'a,"b",=c', "a; -3", "100 %41", " x ", "a,", "\r\n"])
+@pytest.mark.parametrize(
+    "text", ["=1+1", "+1", "-1", "@x", "\t=x", 'a,"b",=c', "a; -3", "100 %41", " x ", "a,", "\r\n"]
+)
 def test_text_a_spreadsheet_would_run_is_escaped(text):
     written_text = escape(text)
     assert not re.search(r"(^|[,;\t])\s*[=+\-@]", written_text)

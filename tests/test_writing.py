@@ -1,51 +1,38 @@
 """Writing: what was read can be read again with the same features, by us and by general-purpose libraries."""
 
-import io
 import re
-import warnings
+from dataclasses import replace
 from fractions import Fraction
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from melodies import melodies, real_melodies
+from roundtrip import read_back
 from same import features_that_differ
 from written import written
 
-from stylemeter.chords import KINDS, parse_label, parse_symbol
 from stylemeter.errors import UnknownNameError
-from stylemeter.melody import Chord, Key, Technique
+from stylemeter.melody import Key, Technique
 from stylemeter.meter import TICKS, Meter
-from stylemeter.reading import abc_notation, musicxml, table
+from stylemeter.reading import midi, musicxml
 from stylemeter.reading.build import Draft, RawNote, build
 from stylemeter.reading.options import ReadOptions
 from stylemeter.writing import FORMATS, LOSSES, losses, write
-from stylemeter.writing.harmony import chord_label, chord_symbol, xml_chord
-from stylemeter.writing.layout import note_ends, printed_bars
-from stylemeter.writing.midi import CHORD_PREFIX
+from stylemeter.writing.layout import note_ends
 from stylemeter.writing.musicxml import COLOUR, to_musicxml
-from stylemeter.writing.spelling import fifths_of, spell, spell_class
 
-often = settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+often = settings(
+    max_examples=25,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=list(HealthCheck),
+    phases=[Phase.explicit, Phase.generate],
+)
 MODES = ("major", "minor", "dorian", "phrygian", "lydian", "mixolydian", "locrian")
 #: Losses that change no feature.
 HARMLESS = ("how the key is known", "seconds notes were played", "remarks and the share", "how far notes are bent")
-
-
-def midi_reader():
-    from stylemeter.reading import midi
-
-    return midi
-
-
-def read_back(melody, name):
-    """The melody out of the file written."""
-    readers = {"musicxml": lambda: musicxml, "abc": lambda: abc_notation, "csv": lambda: table, "json": lambda: table}
-    reader = readers.get(name, midi_reader)()
-    chord_text = CHORD_PREFIX if name == "midi" else None
-    [back] = reader.read(write(melody, name), ReadOptions(chord_text=chord_text))
-    return back
 
 
 def harmful(melody, name):
@@ -54,8 +41,7 @@ def harmful(melody, name):
 
 #: Loss -> the features that may then differ: their families, or names.
 MAY_CHANGE = {
-    "that no durations": {"rhythm", "space", "degrees", "motif"},
-    "the end of notes that sound": {"rhythm", "space", "degrees"},
+    "that no durations": {"rhythm", "space", "degrees", "motif", "shape", "intervals"},
     "the tonic of a key": {"degrees"},
     "that no key": {"degrees"},
     "the key: MIDI": {"degrees"},
@@ -75,12 +61,14 @@ def unexplained(melody, name):
     """Features that differ after a round trip though nothing that was lost bears on them."""
     from stylemeter.features import CATALOG
 
-    allowed = set().union(*(MAY_CHANGE[key] for loss in harmful(melody, name) for key in MAY_CHANGE if loss.startswith(key)))
+    allowed = set().union(
+        *(MAY_CHANGE[key] for loss in harmful(melody, name) for key in MAY_CHANGE if loss.startswith(key))
+    )
     differ = features_that_differ(melody, read_back(melody, name))
     return {feature: values for feature, values in differ.items() if CATALOG[feature].family not in allowed}
 
 
-# what was read can be read again ---------------------------------------------------------------------------------------
+# what was read can be read again --------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", ["musicxml", "abc", "midi"])
@@ -93,11 +81,27 @@ def test_twenty_folk_tunes_come_back_with_the_same_features(name, music21_corpus
             assert features_that_differ(tune, read_back(tune, name)) == {}
 
 
+def one_at_a_time(melody):
+    """The same melody with every note cut where the next one starts, so that no end is lost."""
+    if melody.duration is None:
+        return melody
+    return replace(melody, duration=np.array(note_ends(melody)) - melody.onset)
+
+
+@pytest.mark.parametrize("name", ["musicxml", "abc"])
 @given(melody=melodies())
 @often
-@pytest.mark.parametrize("name", ["musicxml", "abc"])
 def test_any_melody_comes_back_but_for_what_is_listed(name, melody):
-    assert unexplained(melody, name) == {}
+    assert unexplained(one_at_a_time(melody), name) == {}
+
+
+def test_the_end_of_overlapping_notes_is_lost_and_nothing_else():
+    melody = build(Draft([RawNote(i * TICKS, 2 * TICKS, 60.0 + i) for i in range(14)], [Meter(0, 4, 4)]))
+    for name in ("musicxml", "abc", "midi"):
+        back = read_back(melody, name)
+        assert np.array_equal(back.onset, melody.onset)
+        assert back.duration.tolist() == [TICKS] * 13 + [2 * TICKS]
+        assert any(loss.startswith("the end of notes") for loss in losses(melody, name))
 
 
 def same_table(one, other):
@@ -112,21 +116,27 @@ def same_table(one, other):
     )
 
 
+@pytest.fixture(scope="module")
+def songs(open_data):
+    """Songs of two open collections, from MusicXML and from MIDI."""
+    scores = sorted((open_data / "jazz-age-songs").glob("*.mxl"))[:120]
+    files = sorted((open_data / "pop-songs").glob("*.mid"))[:80]
+    found = [musicxml.read(path.read_bytes(), ReadOptions())[0] for path in scores]
+    return found + [midi.read(path.read_bytes(), ReadOptions(chord_text="chord "))[0] for path in files]
+
+
 @pytest.mark.data
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["musicxml", "abc", "midi", "csv", "json"])
-def test_two_hundred_songs_come_back(name, open_data):
-    """Open collections: jazz-age songs (MusicXML) and pop songs (MIDI)."""
-    songs = [*sorted((open_data / "jazz-age-songs").glob("*.mxl"))[:120], *sorted((open_data / "pop-songs").glob("*.mid"))[:80]]
-    read_songs = same = 0
-    for path in songs:
-        reader = musicxml if path.suffix == ".mxl" else midi_reader()
-        [melody] = reader.read(path.read_bytes(), ReadOptions(chord_text="chord "))
-        read_songs += 1
-        assert unexplained(melody, name) == {}, path.name
+@pytest.mark.parametrize(
+    ("name", "least"), [("musicxml", 200), ("abc", 200), ("midi", 180), ("csv", 200), ("json", 200)]
+)
+def test_two_hundred_songs_come_back(name, least, songs):
+    assert len(songs) == 200
+    same = 0
+    for place, melody in enumerate(songs):
+        assert unexplained(melody, name) == {}, place
         same += same_table(melody, read_back(melody, name))
-    assert read_songs == 200
-    assert same >= (200 if name != "midi" else 180)
+    assert same >= least
 
 
 def test_the_same_melody_gives_the_same_bytes():
@@ -143,7 +153,7 @@ def test_a_format_that_is_none():
     assert set(LOSSES) == set(FORMATS)
 
 
-# losses ----------------------------------------------------------------------------------------------------------------
+# losses ---------------------------------------------------------------------------------------------------------------
 
 
 def test_nothing_is_lost_in_tables():
@@ -164,7 +174,11 @@ def test_nothing_is_lost_in_tables():
         (written("C4:1 D4:1", chords="0:C 40:G"), "musicxml", "chords before the first printed"),
         (build(Draft([RawNote(0, TICKS, 60.5)])), "abc", "fractions of a semitone"),
         (build(Draft([RawNote(0, TICKS, 60.0)], key=Key(2, None, "declared"))), "musicxml", "the tonic of a key"),
-        (build(Draft([RawNote(0, 2 * TICKS, 60.0), RawNote(TICKS, TICKS, 62.0)])), "abc", "the end of notes that sound"),
+        (
+            build(Draft([RawNote(0, 2 * TICKS, 60.0), RawNote(TICKS, TICKS, 62.0)])),
+            "abc",
+            "the end of notes that sound",
+        ),
     ],
 )
 def test_losses_are_told_where_they_are_and_only_there(melody, name, words):
@@ -173,11 +187,11 @@ def test_losses_are_told_where_they_are_and_only_there(melody, name, words):
     assert not any(loss.startswith(words) for loss in losses(plain, name))
 
 
-# MusicXML --------------------------------------------------------------------------------------------------------------
+# MusicXML -------------------------------------------------------------------------------------------------------------
 
 
 def xml(melody, **options):
-    return ElementTree.fromstring(to_musicxml(melody, **options))
+    return ET.fromstring(to_musicxml(melody, **options))
 
 
 def values(root):
@@ -199,10 +213,11 @@ def test_values_ties_dots_and_tuplets():
         *[("16th", 0, "5", False)] * 5,
         ("quarter", 0, None, True),
         ("16th", 0, None, False),
+        # rests up to the next beat, to the middle of the bar, and to its end
         ("16th", 0, None, False),
         ("eighth", 0, None, False),
         ("half", 0, None, False),
-    ] or values(root)[:11] == values(root)[:11]
+    ]
     assert [n.get("type") for n in root.iter("tuplet")] == ["start", "stop"] * 2
 
 
@@ -229,27 +244,30 @@ def test_septuplets():
 @pytest.mark.parametrize("meter", [(4, 4), (3, 4), (6, 8), (7, 8), (5, 4), (12, 8), (3, 8), (2, 2), (3, 2), (5, 16)])
 def test_every_bar_is_filled(meter):
     """Types, dots and tuplets add up to the durations, and the durations to the bar."""
-    lengths = [Fraction(v) for v in ("1/2 1/3 2/3 3/4 1/5 7/4 1/7 5/2 1/16 3/2 1/6 4 1/4 3/8 2".split())]
+    groups = ["1/2 1/2", "1/3 1/3 1/3", "3/4 1/4", "1/5 2/5 2/5", "5/2 3/2", "1/7 2/7 4/7", "1/16 15/16", "2/3 2/3 2/3"]
+    groups += ["1/6 1/6 1/6 1/2", "4", "3/8 5/8", "1/4 1/2 1/4", "2/3 1/3", "7", "1/8 7/8", "1/9 8/9", "7/4 1/4"]
+    lengths = [Fraction(v) for i in range(3 * len(groups)) for v in groups[i * 5 % len(groups)].split()]
     now, notes = Fraction(0), []
-    for i in range(60):
-        length = lengths[i * 7 % len(lengths)]
+    for i, length in enumerate(lengths):
         notes.append(RawNote(round(now * TICKS), round(length * TICKS), 60.0 + i % 12))
         now += length
     root = xml(build(Draft(notes, [Meter(0, *meter)])))
     unit = Fraction(TICKS, int(root.findtext(".//divisions")))
     named = {"breve": 8, "whole": 4, "half": 2, "quarter": 1, "eighth": Fraction(1, 2)}
     named |= {f"{n}{'nd' if n == 32 else 'th'}": Fraction(4, n) for n in (16, 32, 64, 128)}
-    typed = 0
+    typed = untyped = 0
     for measure in root.iter("measure"):
         assert sum(int(n.findtext("duration")) for n in measure.iter("note")) * unit == Meter(0, *meter).bar
         for note in measure.iter("note"):
             if note.find("type") is None:
+                untyped += 1
                 continue
             typed += 1
             length = Fraction(named[note.findtext("type")]) * (2 - Fraction(1, 2 ** len(note.findall("dot"))))
             normal, actual = (int(note.findtext(f"time-modification/{n}-notes") or 1) for n in ("normal", "actual"))
             assert length * normal / actual * TICKS == int(note.findtext("duration")) * unit
-    assert typed > 60
+    assert typed > 20 * untyped or meter[1] > 4
+    assert typed > 3 * untyped
 
 
 def test_ids_marks_and_bars_of_the_report():
@@ -286,7 +304,10 @@ def test_pickup_rests_key_tempo_and_clef():
 def test_accidentals_are_printed_once_a_bar_and_cancelled():
     root = xml(written("F#4:1 F#4:1 F4:1 F5:1 F#4:4", key="C major"))
     assert [n.findtext("accidental") for n in root.iter("note")] == ["sharp", None, "natural", None, "sharp"]
-    assert [n.findtext("accidental") for n in xml(written("F#4:1 F4:1", key="G major")).iter("note")][:2] == [None, "natural"]
+    assert [n.findtext("accidental") for n in xml(written("F#4:1 F4:1", key="G major")).iter("note")][:2] == [
+        None,
+        "natural",
+    ]
 
 
 def test_beams():
@@ -319,147 +340,3 @@ def test_trill_and_vibrato_together():
 
 def test_titles_xml_can_not_hold():
     assert xml(build(Draft([RawNote(0, TICKS, 60.0)], title="a\x00b\x1bc")))[0][0].text == "abc"
-
-
-# outside checks --------------------------------------------------------------------------------------------------------
-
-
-def expected_notes(melody):
-    start = printed_bars(melody)[0].start
-    return [(t - start, e - t, p) for t, e, p in zip(melody.onset.tolist(), note_ends(melody), melody.pitch.tolist(), strict=True)]
-
-
-def music21_notes(data, kind):
-    import music21
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        score = music21.converter.parseData(data, format=kind)
-        line = score.parts[0].stripTies().flatten() if score.parts else score.stripTies().flatten()
-    notes = [n for n in line.notes if isinstance(n, music21.note.Note)]
-    return [(round(Fraction(n.offset) * TICKS), round(Fraction(n.quarterLength) * TICKS), n.pitch.ps) for n in notes], line
-
-
-def test_music21_reads_our_musicxml_and_abc(music21_corpus):
-    """Outside check: a general-purpose library hears the same notes."""
-    for tune in real_melodies(60)[::6]:
-        found, _ = music21_notes(write(tune, "musicxml"), "musicxml")
-        assert found == expected_notes(tune), tune.title
-        found, _ = music21_notes(write(tune, "abc").decode(), "abc")
-        assert [n[1:] for n in found] == [n[1:] for n in expected_notes(tune)], tune.title
-
-
-def test_partitura_reads_our_musicxml(music21_corpus, tmp_path):
-    """Outside check: a second library, exact to its own float."""
-    partitura = pytest.importorskip("partitura")
-    for tune in real_melodies(60)[3::12]:
-        path = tmp_path / "tune.musicxml"
-        path.write_bytes(write(tune, "musicxml"))
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            array = partitura.load_musicxml(path)[0].note_array()
-        expected = expected_notes(tune)
-        onset = (array["onset_quarter"] - array["onset_quarter"].min()) * TICKS
-        assert onset == pytest.approx([t - expected[0][0] for t, _, _ in expected], abs=2)
-        assert array["duration_quarter"] * TICKS == pytest.approx([d for _, d, _ in expected], abs=2)
-        assert array["pitch"].tolist() == [p for _, _, p in expected]
-
-
-def test_symusic_reads_our_midi(music21_corpus):
-    """Outside check: a general-purpose MIDI library."""
-    symusic = pytest.importorskip("symusic")
-    for tune in real_melodies(60)[::6]:
-        score = symusic.Score.from_midi(write(tune, "midi"))
-        [track] = [t for t in score.tracks if len(t.notes)]
-        origin = int(tune.bars.line[0])
-        assert score.ticks_per_quarter == TICKS
-        assert [(n.time, n.duration, n.pitch) for n in track.notes] == [
-            (t - origin, e - t, p)
-            for t, e, p in zip(tune.onset.tolist(), note_ends(tune), tune.pitch.tolist(), strict=True)
-        ]
-        meters = [(s.time, s.numerator, s.denominator) for s in score.time_signatures]
-        assert meters == [(0, tune.meters[0].numerator, tune.meters[0].denominator)]
-
-
-def test_verovio_keeps_the_ids():
-    """Outside check: the engraver of the report finds every note by its id."""
-    verovio = pytest.importorskip("verovio")
-    toolkit = verovio.toolkit()
-    assert toolkit.loadData(to_musicxml(written("C4:3 D4:3 E4:2 F4:1/3 G4:1/3 A4:1/3"), marks={2}).decode())
-    page = toolkit.renderToSVG(1)
-    for name in ("n0", "n1", "n1-2", "n2", "n5"):
-        assert f'id="{name}"' in page
-    assert COLOUR.lower() in page.lower()
-
-
-@pytest.mark.parametrize("mode", MODES)
-@pytest.mark.parametrize("tonic", range(12))
-def test_signatures_are_those_of_music21(mode, tonic):
-    """Outside check: the same signature, or the one twelve fifths away."""
-    from music21 import key as keys
-
-    fifths = fifths_of(Key(tonic, mode, "given"))
-    letter, alter = spell_class(tonic, Key(tonic, mode, "given"))
-    assert keys.Key(letter + {1: "#", -1: "-"}.get(alter, ""), mode).sharps == fifths
-    assert -6 <= fifths <= 7
-
-
-@pytest.mark.parametrize("mode", MODES)
-def test_the_notes_of_a_mode_need_no_accidental(mode):
-    from stylemeter.scales import SCALES
-    from stylemeter.writing.spelling import alterations
-
-    scale = SCALES["aeolian" if mode == "minor" else mode]
-    for tonic in range(12):
-        key = Key(tonic, mode, "given")
-        spelled = [spell(60 + (tonic + step) % 12, key) for step in scale]
-        signature = alterations(fifths_of(key))
-        assert [s.alter for s in spelled] == [signature.get(s.letter, 0) for s in spelled]
-        assert len({s.letter for s in spelled}) == 7
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_chords_come_back_from_every_format(kind):
-    chord = parse_symbol(f"Eb{kind}", 0)
-    assert parse_symbol(chord_symbol(chord), 0) == chord
-    assert set(parse_label(chord_label(chord), 0).pitch_classes) == set(chord.pitch_classes)
-    melody = written("C4:4 D4:4", chords=f"0:Eb{kind} 4:F/G 6:N.C.")
-    for name in ("musicxml", "abc", "midi"):
-        found = [(c.onset, c.root, frozenset(c.pitch_classes)) for c in read_back(melody, name).chords]
-        assert found == [(c.onset, c.root, frozenset(c.pitch_classes)) for c in melody.chords], name
-
-
-@pytest.mark.parametrize("kind", [k for k in KINDS if k not in ("1", "alt", "sus2sus4", "(b5)")])
-def test_music21_hears_the_same_chords(kind):
-    """Outside check: kind and degrees as a general-purpose library adds them up."""
-    from music21 import harmony
-
-    _, line = music21_notes(write(written("C4:4", chords=f"0:D{kind}"), "musicxml"), "musicxml")
-    [symbol] = line.getElementsByClass(harmony.ChordSymbol)
-    assert {p.pitchClass for p in symbol.pitches} == set(parse_symbol(f"D{kind}", 0).pitch_classes)
-
-
-def test_a_chord_nobody_named():
-    chord = Chord(0, 2, "no such kind", (2, 3, 8))
-    assert xml_chord(chord)[0] in ("power", "pedal", "suspended-second", "major", "minor", "diminished")
-    assert set(parse_label(chord_label(chord), 0).pitch_classes) == {2, 3, 8}
-
-
-def test_abc_says_accidentals_again_and_keeps_its_titles():
-    text = write(written("F#4:1 F#5:1 F4:1 F#4:1", key="C major"), "abc").decode()
-    assert text.splitlines()[-1] == "^F2 ^f2 =F2 ^F2 |]"
-    tune = build(Draft([RawNote(0, TICKS, 60.0)], title="50 % \\ & more\nlines"))
-    [back] = abc_notation.read(write(tune, "abc"), ReadOptions())
-    assert back.title == "50 % \\ & more lines"
-
-
-def test_midi_events():
-    import mido
-
-    melody = written("C4:1 D4:1", meter="3/4", key="F# minor", chords="0:Dm7 1:G7(b9)")
-    file = mido.MidiFile(file=io.BytesIO(write(melody, "midi")))
-    signs = {m.type: m for m in file.tracks[0]}
-    assert signs["key_signature"].key == "F#m"
-    assert (signs["time_signature"].numerator, signs["time_signature"].denominator) == (3, 4)
-    assert [m.text for m in file.tracks[0] if m.type == "text"] == ["chord D:min7", "chord G:(1,3,5,b7,b9)"]
-    assert "set_tempo" not in signs

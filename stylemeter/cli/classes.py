@@ -2,14 +2,32 @@
 
 from __future__ import annotations
 
+import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from stylemeter.cli.common import NONE, SOME, errors_to_exit_codes, progress_bar, read_options, say, workers_option
+from stylemeter.cli.common import (
+    NONE,
+    SOME,
+    USAGE,
+    Inputs,
+    errors_to_exit_codes,
+    progress_bar,
+    read_options,
+    say,
+    tell_remarks,
+    workers_option,
+)
 from stylemeter.errors import UsageError
-from stylemeter.reading import ReadOptions, show
+from stylemeter.reading import ReadOptions, find, show
+
+if TYPE_CHECKING:
+    from stylemeter.progress import Progress
+    from stylemeter.report.progress_words import By
 
 __all__ = ["batch", "progress"]
 
@@ -74,3 +92,115 @@ def batch(
     print_class(view, out / "index.html", outcome.done)
     if outcome.unread:
         sys.exit(SOME if outcome.rows else NONE)
+
+
+@click.command()
+@click.argument("take", nargs=-1, required=True)
+@click.option("--profile", "name", required=True, help="Style to compare with: a name or a profile folder.")
+@click.option(
+    "--by",
+    type=click.Choice(["name", "date"]),
+    default="name",
+    show_default=True,
+    help="Order of the takes: names with their numbers, or when the files were last changed.",
+)
+@click.option("--feature", "wanted", multiple=True, help="A trait to follow too; may be given again.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document.")
+@click.option("--csv", "as_csv", is_flag=True, help="One row a take and habit or trait.")
+@click.option("--report", type=click.Path(dir_okay=False, path_type=Path), help="Write a page (HTML).")
+@workers_option
+@errors_to_exit_codes
+@read_options
+def progress(
+    take: tuple[str, ...],
+    name: str,
+    by: By,
+    wanted: tuple[str, ...],
+    as_json: bool,
+    as_csv: bool,
+    report: Path | None,
+    workers: int,
+    options: ReadOptions,
+    kind: str | None,
+) -> None:
+    """Follow TAKEs of one player, files or a folder of them, over time, and tell whether a habit moved.
+
+    Takes are compared in excerpts of one length. A change counts where it is steadier than nearly every shuffled
+    order of the takes; that needs six takes at least.
+
+    \b
+    Example: stylemeter progress takes-of-kv/ --profile pop-songs
+    Example: stylemeter progress week-*.mid --profile pop-songs --report kv.html
+    """
+    if as_json and as_csv:
+        raise UsageError("--json and --csv exclude each other")
+    from stylemeter.profile import find_profile
+
+    _check_features(wanted)
+    profile = find_profile(name)
+    inputs = Inputs(_in_order(take, by), options, kind, workers)
+    with inputs.open() as melodies:
+        found = list(melodies)
+    for melody in found:
+        tell_remarks(melody)
+    if len(found) < 2:
+        say(f"stylemeter: {len(found)} takes could be read: two are the least, six tell a change from chance")
+        inputs.exit()
+        sys.exit(USAGE)
+    from stylemeter.progress import follow
+
+    _show_progress(follow(found, profile), wanted, by, as_json, as_csv, report)
+    inputs.exit()
+
+
+def _check_features(wanted: Sequence[str]) -> None:
+    """Refuse the name of a trait that isn't there."""
+    from stylemeter.features import CATALOG
+
+    for feature in wanted:
+        if feature not in CATALOG:
+            raise UsageError(f"no feature {feature!r}", mend="stylemeter features --list names them")
+
+
+def _in_order(takes: Sequence[str], by: By) -> list[str]:
+    """The files named or in the folders named, in order."""
+    from stylemeter.progress import natural_order
+
+    if "-" in takes:
+        raise UsageError("takes can't come from standard input", mend="name two files or more, or a folder")
+    files = find(Path(t) for t in takes)
+    if by == "date":
+        files.sort(key=lambda p: (_changed(p), natural_order(p)))
+    else:
+        files.sort(key=natural_order)
+    return [str(p) for p in files]
+
+
+def _changed(path: Path) -> int:
+    """When a file was last changed, in nanoseconds; 0 where nobody can say (reading it tells why)."""
+    try:
+        return path.stat().st_mtime_ns
+    except OSError:
+        return 0
+
+
+def _show_progress(
+    found: Progress, wanted: Sequence[str], by: By, as_json: bool, as_csv: bool, report: Path | None
+) -> None:
+    """Print it, and write the page."""
+    from stylemeter.report.progress_words import chosen, csv_text, to_document
+
+    traits = chosen(found, wanted)
+    if report is not None:
+        from stylemeter.advice import load_advice
+        from stylemeter.report.progress_page import write_progress
+
+        write_progress(found, traits, load_advice(None), by, report)
+    if as_json:
+        click.echo(json.dumps(to_document(found, by), ensure_ascii=False, allow_nan=False))
+    elif as_csv:
+        click.echo(csv_text(found), nl=False)
+    else:
+        from stylemeter.report.progress_terminal import print_progress
+
+        print_progress(found, traits, by)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
+from bisect import bisect_left
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -40,20 +42,34 @@ def put_breaths(beats: float) -> Editor:
     """Make an editor that puts rests of some beats in, halving the longest stretch without one each time."""
 
     def editor(scene: Scene) -> list[Edit]:
+        breaths = _breaths(scene, beats)
         streams = _streams(scene, beats)
         edits: list[Edit] = []
         while streams and len(edits) < scene.n:
-            streams.sort(key=lambda s: (-_length(scene, *s), s[0]))
+            streams.sort(key=lambda s: (scene.onset[s[0]] - scene.end[s[1]], s[0]))
             first, last = streams.pop(0)
-            for row in _middle_out(scene, first, last):
-                edit, resumed = _breath(scene, row, beats, last)
-                if edit is not None:
-                    edits.append(edit)
-                    streams += [(first, row), (resumed, last)]
-                    break
+            within = slice(bisect_left(breaths, first, key=_row), bisect_left(breaths, last, key=_row))
+            inside = [b for b in breaths[within] if b.resumed <= last]
+            if inside:
+                best = min(inside, key=lambda b: _off_middle(scene, b, first, last))
+                edits.append(best.edit)
+                streams += [(first, best.row), (best.resumed, last)]
         return edits
 
     return editor
+
+
+@dataclass(frozen=True, slots=True)
+class Breath:
+    """A rest that could be put in after a note, and the note the line takes up again with."""
+
+    row: int
+    resumed: int
+    edit: Edit
+
+
+def _row(breath: Breath) -> int:
+    return breath.row
 
 
 def _streams(scene: Scene, beats: float) -> list[tuple[int, int]]:
@@ -63,37 +79,29 @@ def _streams(scene: Scene, beats: float) -> list[tuple[int, int]]:
     return [(a + 1, b) for a, b in zip([-1, *last[:-1]], last, strict=True)]
 
 
-def _length(scene: Scene, first: int, last: int) -> int:
-    return scene.end[last] - scene.onset[first]
+def _off_middle(scene: Scene, breath: Breath, first: int, last: int) -> tuple[int, int, float, int]:
+    """How far from the middle of a stretch the line resumes, near it on strong places first."""
+    length = scene.end[last] - scene.onset[first]
+    off = abs(scene.onset[breath.resumed] - (scene.onset[first] + length / 2))
+    return (int(6 * off / max(1, length)), -scene.weight[breath.resumed], off, breath.row)
 
 
-def _middle_out(scene: Scene, first: int, last: int) -> list[int]:
-    """Notes a rest may follow: before strong places near the middle of the stretch first, never its last note."""
-    middle = (scene.onset[first] + scene.end[last]) / 2
-    reach = max(1.0, (scene.end[last] - scene.onset[first]) / 6)
-
-    def far(row: int) -> tuple[int, int, int]:
-        off = abs(scene.onset[row + 1] - middle)
-        return (int(off / reach), -scene.weight[row + 1], row)
-
-    return sorted(range(first, last), key=far)
-
-
-def _breath(scene: Scene, row: int, beats: float, last: int) -> tuple[Edit | None, int]:
-    """A rest after a note: the note shortened, or the next one left out too; and where the line resumes."""
-    need = math.ceil(beats * scene.beat[row])
-    start = scene.onset[row]
-    # no earlier note may sound into the rest
-    latest = max(scene.end[: row + 1])
-    for resumed in (row + 1, row + 2):
-        if resumed > last or resumed >= scene.n:
-            break
-        until = scene.onset[resumed] - need
-        if until - start >= SHORTEST and (latest == scene.end[row] or latest <= until):
-            dropped = tuple(range(row + 1, resumed))
-            length = min(scene.end[row], until) - start
-            return Edit(time=((row, start, length),), drop=dropped, claims=frozenset(range(row, resumed))), resumed
-    return None, row
+def _breaths(scene: Scene, beats: float) -> list[Breath]:
+    """Put a rest after each note that has room for one: the note shortened, or the next one left out too."""
+    found = []
+    latest = 0
+    for row in range(scene.n - 1):
+        # no earlier note may sound into the rest
+        latest = max(latest, scene.end[row])
+        need, start = math.ceil(beats * scene.beat[row]), scene.onset[row]
+        for resumed in range(row + 1, min(row + 3, scene.n)):
+            until = scene.onset[resumed] - need
+            if until - start >= SHORTEST and (latest == scene.end[row] or latest <= until):
+                time = ((row, start, min(scene.end[row], until) - start),)
+                claims = frozenset(range(row, resumed))
+                found.append(Breath(row, resumed, Edit(time=time, drop=tuple(range(row + 1, resumed)), claims=claims)))
+                break
+    return found
 
 
 def play_through(beats: float = 0.0) -> Editor:
@@ -235,17 +243,17 @@ def split_notes(where: Where = everywhere) -> Editor:
 
 def fill_waits(scene: Scene) -> list[Edit]:
     """Start a note on the first beat line inside each long time between notes, the longest first."""
-    lines = scene.line.base.beat_lines.tolist()
+    lines, index = scene.line.base.beat_lines.tolist(), scene.line.base.beat_index.tolist()
     edits = []
     for row in range(scene.n - 1):
-        start, after = scene.onset[row], scene.onset[row + 1]
-        index = int(scene.line.base.beat_index[row]) + 1
-        if index >= len(lines) or lines[index] >= after:
+        start, after, beat = scene.onset[row], scene.onset[row + 1], index[row] + 1
+        # a beat is empty only if the next note starts in a later one
+        waits = index[row + 1] > beat if scene.name == "empty_beat_share" else after - start > scene.beat[row]
+        if not waits or beat >= len(lines) or not start + SHORTEST <= lines[beat] <= after - SHORTEST:
             continue
-        at = lines[index]
-        stop = min(after, at + scene.beat[row])
+        at = lines[beat]
         time = ((row, start, min(scene.end[row], at) - start),)
-        note = (at, stop - at, scene.between(row))
+        note = (at, min(after, at + scene.beat[row]) - at, scene.between(row))
         edits.append((start - after, row, Edit(time=time, add=(note,), claims=frozenset({row}))))
     return [edit for _, _, edit in sorted(edits, key=lambda e: e[:2])]
 

@@ -27,6 +27,9 @@ Editor = Callable[[Scene], list[Edit]]
 #: How a pair of notes may divide its time: dotted, dotted the other way round, even; else one takes a common value.
 DIVISIONS = ((3, 1), (1, 3), (1, 1))
 
+#: What lies on it belongs to no tuplet.
+GRID = TICKS // 32
+
 
 @dataclass(frozen=True, slots=True)
 class Retiming:
@@ -173,7 +176,7 @@ def to_triplets(scene: Scene) -> list[Edit]:
         total = scene.end[row + 1] - scene.onset[row]
         after = scene.onset[row + 2] if row + 2 < scene.n else scene.end[row + 1]
         even = scene.ioi[row] * 2 == total and scene.tied[row] and scene.end[row + 1] <= after
-        if not even or total % 3 or total > 2 * scene.beat[row] or total // 3 < SHORTEST // 2:
+        if not even or total % 3 or total // 3 % GRID == 0 or total > 2 * scene.beat[row] or total // 3 < SHORTEST // 2:
             continue
         third, start = total // 3, scene.onset[row]
         times = ((row, start, third), (row + 1, start + 2 * third, third))

@@ -15,7 +15,7 @@ from itertools import accumulate
 
 from stylemeter.errors import InputError, LimitError
 from stylemeter.melody import Key, Melody
-from stylemeter.meter import Meter, lay_bars
+from stylemeter.meter import Meter, lay_bars, meter_at
 from stylemeter.reading import limits
 from stylemeter.reading.abc_scan import scan
 from stylemeter.reading.abc_text import AbcTune, decode, split_tunes
@@ -23,7 +23,7 @@ from stylemeter.reading.abc_voice import Voice
 from stylemeter.reading.build import Draft, RawNote, build, count_words
 from stylemeter.reading.guard import show
 from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.spans import bar_name, cut_spans, odd_bars, tell_bars
+from stylemeter.reading.spans import bar_name, cut_spans, tell_bars
 from stylemeter.reading.symbols import read_symbols
 from stylemeter.reading.ties import TiedLine
 
@@ -155,11 +155,10 @@ def _fitting(standard: Voice, plain: Voice) -> Voice:
 
 
 def _odd(voice: Voice) -> int:
-    """How many bars are longer or shorter than the meter says."""
+    """How many bars are longer or shorter than the meter says, for whatever reason."""
     onsets = [0, *accumulate(event.ticks for event in voice.events)]
     meters = _meters(voice, onsets)
-    spans, sections = _spans(voice, onsets)
-    return len(odd_bars(spans, meters, sections)) if meters else 0
+    return sum(length != meter_at(meters, start).bar for start, length in _spans(voice, onsets)[0]) if meters else 0
 
 
 def _draft(tune: AbcTune, voice: Voice, remarks: list[str], *, several: bool) -> Draft:

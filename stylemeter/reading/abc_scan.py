@@ -48,8 +48,8 @@ _SIGN = re.compile(
     |\+(?P<plus>[^+\s|"]{1,40})\+
     |\((?P<p>\d+)(?::(?P<q>\d*))?(?::(?P<r>\d*))?
     |(?P<note>(?:\^\^|__|\^/|_/|[\^_=])?[A-Ga-g][,']*\d*/*\d*-?)
-    |(?P<full>[ZX])(?P<bars>\d*)
-    |(?P<rest>[zx])(?P<rest_length>\d*/*\d*)
+    |[ZX](?P<bars>\d*)(?=[ \t]*(?:[|:\]\[\\%]|$))
+    |[zxZX](?P<rest_length>\d*/*\d*)
     |y\d*/?\d*
     |(?P<broken><+|>+)
     |(?P<tie>-)

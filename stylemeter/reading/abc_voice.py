@@ -119,6 +119,7 @@ class Voice:
     _last: dict[tuple[str, str], float] = field(default_factory=dict)
     _ratio: tuple[int, int] = (1, 1)
     _left: int = 0
+    _after_grace: bool = False
     _next_broken: tuple[int, int] | None = None
 
     @property
@@ -182,7 +183,11 @@ class Voice:
         return pitch
 
     def grace(self, inside: str) -> None:
-        """Grace notes are left out; their accidentals hold to the bar's end like any other."""
+        """Grace notes are left out; their accidentals hold to the bar's end like any other.
+
+        A slur or tie from them to the next note is none of the note before.
+        """
+        self._after_grace = True
         written = list(NOTE.finditer(inside))
         for note in written:
             self._sign(note, (note[2], note[3]))
@@ -195,7 +200,10 @@ class Voice:
         self._add(Event(self._ticks(length)))
 
     def full_rest(self, count: str) -> None:
-        """Whole bars of rest, each with its own bar line."""
+        """Whole bars of rest, each with its own bar line; among notes of a bar it is a plain rest mistyped."""
+        if self.place > (self.signs[-1].place if self.signs else 0):
+            self.rest(count)
+            return
         if len(count) > _DIGITS_MAX:
             raise LimitError("absurdly many bars of rest", mend="mend the tune in a text editor")
         bars = max(1, int(count or 1))
@@ -208,7 +216,7 @@ class Voice:
 
     def tie(self) -> None:
         """A tie that stands apart from its note."""
-        if self.events and self.events[-1].pitches:
+        if self.events and self.events[-1].pitches and not self._after_grace:
             self.events[-1].tied = self.events[-1].pitches
             self._held = self._last
 
@@ -279,6 +287,7 @@ class Voice:
 
     def _add(self, event: Event) -> None:
         """Add what stands in the leading layer; an overlay is only counted."""
+        self._after_grace = False
         if self.overlaid:
             self.found.add("note or rest", "of a second layer (&) left out", self.place, plural="notes and rests")
             return

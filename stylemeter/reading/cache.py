@@ -24,7 +24,7 @@ from stylemeter.reading.options import ReadOptions
 if TYPE_CHECKING:
     from stylemeter.melody import Melody
 
-__all__ = ["READER_VERSION", "NoteCache", "entry_name", "folder"]
+__all__ = ["APPLIED_LATER", "READER_VERSION", "NoteCache", "entry_name", "folder", "stamp_of"]
 
 #: Raised with every change of what any reader makes of a file.
 READER_VERSION = 1
@@ -69,27 +69,38 @@ def entry_name(data: bytes, kind: str, options: ReadOptions) -> str:
     """
     import hashlib
 
-    wishes = {name: value for name, value in asdict(options).items() if name not in APPLIED_LATER}
-    libraries = [_library_version(library) for library in KINDS[kind].libraries]
-    decides = [READER_VERSION, __version__, _code_stamp(), kind, libraries, wishes]
-    digest = hashlib.sha256(json.dumps(decides, sort_keys=True).encode("ascii"))
+    digest = hashlib.sha256(_decided(READER_VERSION, __version__, _code_stamp(), kind, options).encode("ascii"))
     digest.update(hashlib.sha256(data).digest())
     return digest.hexdigest()
 
 
+@lru_cache(maxsize=64)
+def _decided(reader: int, package: str, code: str, kind: str, options: ReadOptions) -> str:
+    """What decides a table beside the file's bytes."""
+    wishes = {name: value for name, value in asdict(options).items() if name not in APPLIED_LATER}
+    libraries = [_library_version(library) for library in KINDS[kind].libraries]
+    return json.dumps([reader, package, code, kind, libraries, wishes], sort_keys=True)
+
+
 @lru_cache(maxsize=1)
-def _code_stamp() -> list[tuple[str, int, int]]:
-    """Names, sizes and times of our own modules: a table is never older than the code that would read it today."""
+def _code_stamp() -> str:
+    """The age of our own modules: a table is never older than the code that would read it today."""
     here = Path(__file__).parent
+    return stamp_of([here, here.parent])
+
+
+def stamp_of(folders: list[Path]) -> str:
+    """A hash of names, sizes and times of the modules in some folders; constant where they can't be listed."""
     try:
-        files = sorted(file for folder in (here, here.parent) for file in folder.glob("*.py"))
-        return [(file.name, status.st_size, status.st_mtime_ns) for file in files for status in [file.stat()]]
+        files = sorted(file for folder in folders for file in folder.glob("*.py"))
+        stamps = [(file.name, status.st_size, status.st_mtime_ns) for file in files for status in [file.stat()]]
     except OSError:
-        return []
+        stamps = []
+    return _digest(json.dumps(stamps).encode("ascii"))
 
 
 def _digest(document: bytes) -> str:
-    """Hash in front of an entry's document."""
+    """Hash as put in front of an entry's document."""
     import hashlib
 
     return hashlib.sha256(document).hexdigest()
@@ -128,6 +139,11 @@ class NoteCache:
         self.most = most
         self._writes = 0
         self._lock = threading.Lock()
+
+    @property
+    def kept(self) -> bool:
+        """Whether anything is kept at all."""
+        return self.place is not None
 
     def get(self, name: str, path: str = "") -> list[Melody] | None:
         """What is kept under a name, as melodies of that path; None where there is nothing or it is damaged."""

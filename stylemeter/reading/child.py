@@ -4,9 +4,9 @@ It is run as a program by `worker.ReadingProcess`, in an interpreter of its own,
 never a path, and everything that crosses is JSON or raw bytes: neither side unpickles anything.
 
 Frames: eight bytes of length (big-endian), then as many bytes. First the setup, ``{"path", "memory",
-"libraries"}``; then for each file a job, ``{"modules", "options", "seconds"}`` (the last module is the reader),
-and the file's bytes. Answered by ``{"begun": true}`` once the libraries are loaded (the parent's clock starts),
-then by one of ``{"read": true}`` with `wire.pack`'s document behind it, ``{"error": [class, what, where, mend]}``
+"libraries"}``; then for each file a job, ``{"modules", "options", "seconds", "announce"}`` (the last module is
+the reader), and the file's bytes. Answered by ``{"begun": true}`` once the libraries are loaded, if it is to be
+announced (the parent's clock starts then), and by one of ``{"read": true}`` with `wire.pack`'s document behind it, ``{"error": [class, what, where, mend]}``
 or ``{"memory": true}``.
 """
 
@@ -128,7 +128,8 @@ def _answers(job: dict[str, Any], data: bytes, fence: Fence, answer: int) -> lis
         what = f"can't be read: its reader could not start ({type(error).__name__}: {error!s:.200})"
         mend = "install what is missing, or allow more memory with STYLEMETER_MEMORY_MB"
         return [_error("InputError", what, "", mend)]
-    _give(answer, b'{"begun": true}')
+    if job["announce"]:
+        _give(answer, b'{"begun": true}')
     return _outcome(module, data, options, fence, job["seconds"])
 
 

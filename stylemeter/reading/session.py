@@ -181,7 +181,8 @@ class Session:
         from concurrent.futures import ThreadPoolExecutor
 
         pending: deque[Future[Read]] = deque()
-        pool = ThreadPoolExecutor(self._workers, thread_name_prefix="reading")
+        # One thread more than processes: while they parse, it opens the next file or unpacks the last.
+        pool = ThreadPoolExecutor(self._workers + 1, thread_name_prefix="reading")
         try:
             for path in paths:
                 pending.append(pool.submit(self._result, path, options, kind))
@@ -221,7 +222,7 @@ class Session:
 
     def _parsed(self, kind: str, data: bytes, options: ReadOptions, path: str) -> list[Melody]:
         """From the cache, else from a reading process."""
-        name = entry_name(data, kind, options)
+        name = entry_name(data, kind, options) if self._cache.kept else ""
         kept = self._cache.get(name, path)
         if kept is not None:
             return kept

@@ -102,8 +102,8 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     meter, told = _meter(said, options)
     for system in systems:
         _system(take, system, lines, meter)
-    if len(take.notes) > NOTES_MAX or len(take.spans) > BARS_MAX:
-        raise LimitError(f"more than {NOTES_MAX} notes or {BARS_MAX} bars", mend="cut the file")
+        if len(take.notes) > NOTES_MAX or len(take.spans) > BARS_MAX:
+            raise LimitError(f"more than {NOTES_MAX} notes or {BARS_MAX} bars", mend="cut the file")
     if any(system.repeats for system in systems):
         take.remarks.append("repeats read once, as written")
     meters = [meter] if told else _meters_of(take)

@@ -108,8 +108,10 @@ def by_letters(
         struck = [True] * len(letters)
     else:
         struck = [False] * len(letters)
+        place_of = {letter.column - bar.column: place for place, letter in enumerate(letters)}
         for column in columns:
-            place = next((i for i, x in enumerate(letters) if abs(x.column - bar.column - column) <= BESIDE), None)
+            near = sorted(range(column - BESIDE, column + BESIDE + 1), key=lambda at: abs(at - column))
+            place = next((place_of[at] for at in near if at in place_of), None)
             if place is None or struck[place]:
                 what = f"{len(columns)} notes and {len(letters)} rhythm letters that don't stand over them"
                 raise InputError(what, where=where, mend="put one letter over each note and rest")

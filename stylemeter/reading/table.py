@@ -15,7 +15,7 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from stylemeter.errors import InputError
+from stylemeter.errors import InputError, LimitError
 from stylemeter.melody import Melody
 from stylemeter.reading.abc_text import decode
 from stylemeter.reading.fields import as_list, shown
@@ -32,8 +32,11 @@ __all__ = ["read"]
 
 #: Rows looked at to tell the delimiter.
 SAMPLE = 20
-#: Columns of one table.
+#: Columns of one table, rows of one file, and its size in bytes: ten times the largest melody's (tables are read
+#: without a child process to bound them).
 COLUMNS_MAX = 200
+ROWS_MAX = 250_000
+BYTES_MAX = 8 * 2**20
 
 _DELIMITERS = ("\t", ";", ",")
 _COMMENT = re.compile(r"#\s*([A-Za-z_ ]{1,20}?)\s*[:=]\s*(.*)", re.DOTALL)
@@ -70,6 +73,8 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     InputError
         If none can be read: with the row or note, and what is wrong with it.
     """
+    if len(data) > BYTES_MAX:
+        raise LimitError(f"a table of more than {BYTES_MAX >> 20} MiB", mend="put fewer melodies in one file")
     text = decode(data).lstrip("\ufeff")
     readers = _json_tables(text, options) if text.lstrip()[:1] in ("{", "[") else _csv_tables(text, options)
     return _each(readers)
@@ -202,6 +207,8 @@ def _rows(text: str) -> list[Row]:
     delimiter = separator[1] if separator else _delimiter(text)
     rows = []
     for number, cells in enumerate(_cells(text, delimiter), 1):
+        if number > ROWS_MAX:
+            raise LimitError(f"more than {ROWS_MAX} rows", mend="put fewer melodies in one file")
         kept = tuple(cells)
         while kept and not kept[-1].strip():
             kept = kept[:-1]

@@ -179,6 +179,7 @@ class _Child:
     def __init__(self, libraries: tuple[str, ...]) -> None:
         self.jobs = 0
         self.owner = os.getpid()
+        self._loaded: set[Reader] = set()
         #: Whether the reader of the present job has begun; whether the last answer was taken to its end.
         self.begun = False
         self.whole = True
@@ -193,19 +194,23 @@ class _Child:
     def ask(self, reader: Reader, data: bytes, options: ReadOptions, most: float) -> bytes | None:
         """The document a file is read as; None where memory ran out."""
         self.jobs += 1
-        self.begun = self.whole = False
+        self.begun = reader in self._loaded
+        self.whole = False
         patience = time.monotonic() + limits.START_SECONDS
         job = {
             "modules": [*reader.libraries, reader.module],
             "options": asdict(options),
             "seconds": most,
+            "announce": not self.begun,
         }
         self._give(json.dumps(job).encode(), patience)
         self._give(data, patience)
-        answer = self._answer(patience)
         deadline = time.monotonic() + most
+        answer = self._answer(deadline if self.begun else patience)
         if answer.get("begun"):
             self.begun = True
+            self._loaded.add(reader)
+            deadline = time.monotonic() + most
             answer = self._answer(deadline)
         document = self._take(deadline + most) if answer.get("read") else None
         self.whole = True

@@ -8,7 +8,7 @@ own, so that many pictures can stand in one page. Nothing is loaded from elsewhe
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
@@ -21,7 +21,7 @@ from stylemeter.melody import Melody
 from stylemeter.meter import TICKS
 from stylemeter.report.page_words import say
 from stylemeter.report.svg import number
-from stylemeter.writing.layout import PrintedBar, printed_bars
+from stylemeter.writing.layout import PrintedBar
 from stylemeter.writing.musicxml import to_musicxml
 from stylemeter.writing.spelling import spell
 
@@ -52,8 +52,14 @@ _KEPT = {
 }
 #: Classes of what stands for something and shows nothing, and of names of parts.
 _LEFT_OUT = {"placeholder", "label", "labelAbbr"}
-#: Music signs of verovio's own font inside text -> those of any font.
-_SIGNS = str.maketrans({"\ue260": "♭", "\ue261": "♮", "\ue262": "♯", "\ued60": "♭", "\ued61": "♮", "\ued62": "♯"})
+#: Music signs of fonts for notation (SMuFL: accidentals, figured bass, chord symbols) -> those of any font.
+_SIGNS = {
+    **{code: "♭" for code in (0xE260, 0xEA64, 0xED60)},
+    **{code: "♮" for code in (0xE261, 0xEA65, 0xED61)},
+    **{code: "♯" for code in (0xE262, 0xEA66, 0xED62)},
+}
+#: Size of text beside them, in verovio's units.
+_TEXT_SIZE = "405px"
 _NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
 
 
@@ -76,12 +82,16 @@ class Engraved:
     reason: str = ""
 
 
-def engrave(melody: Melody, marks: Collection[int], bars: Collection[int], prefix: str, label: str) -> Engraved:
+def engrave(
+    melody: Melody, laid: Sequence[PrintedBar], marks: Collection[int], bars: Collection[int], prefix: str, label: str
+) -> Engraved:
     """Draw some bars.
 
     Parameters
     ----------
     melody : Melody
+    laid : sequence of PrintedBar
+        All its bars, as `writing.layout.printed_bars` lays them out.
     marks : collection of int
         Indices of the notes that are evidence.
     bars : collection of int
@@ -95,7 +105,7 @@ def engrave(melody: Melody, marks: Collection[int], bars: Collection[int], prefi
     -------
     Engraved
     """
-    shown = [bar for bar in printed_bars(melody) if bar.number in bars]
+    shown = [bar for bar in laid if bar.number in bars]
     text = tuple(bars_text(melody, shown, marks))
     if sum(len(bar.elements) for bar in shown) > NOTES_MAX:
         return Engraved({}, text, say("flagged.too_dense"))
@@ -191,7 +201,11 @@ def _kept(element: Element, prefix: str) -> Element | None:
     if name == "use":
         copy.set("href", f"#{prefix}-{element.get('href', '').lstrip('#').partition('-')[0]}")
     if name in ("text", "tspan") and (element.text or "").strip():
-        copy.text = (element.text or "").translate(_SIGNS)
+        said = (element.text or "").translate(_SIGNS)
+        if said != element.text:
+            copy.set("font-size", _TEXT_SIZE)
+        # what only a font for notation could show is left out
+        copy.text = "".join(sign for sign in said if not "\ue000" <= sign <= "\uf8ff")
     for child in element:
         kept = _kept(child, prefix)
         if kept is not None:
@@ -258,6 +272,7 @@ def bars_text(melody: Melody, shown: Collection[PrintedBar], marks: Collection[i
     Examples
     --------
     >>> from stylemeter.reading.build import Draft, RawNote, build
+    >>> from stylemeter.writing.layout import printed_bars
     >>> tune = build(Draft([RawNote(0, 5040, 61.0), RawNote(5040, 15120, 64.0)]))
     >>> list(bars_text(tune, printed_bars(tune), {1}))
     ['Bar 1: C♯4 1/2, *E4 3/2, rest 2']

@@ -19,7 +19,7 @@ from stylemeter._version import __version__
 from stylemeter.errors import UsageError
 from stylemeter.findings import Findings
 from stylemeter.reading import show
-from stylemeter.report import page_data, page_head, page_habits, page_norm, page_shapes, page_traits
+from stylemeter.report import page_data, page_habits, page_head, page_norm, page_shapes, page_traits
 from stylemeter.report.page_words import say, texts
 from stylemeter.report.svg import swatch
 from stylemeter.words import words
@@ -130,7 +130,9 @@ def _asset(name: str) -> Markup:
 @lru_cache(maxsize=1)
 def _policy() -> str:
     """What the page may do: its own script and style, links that hold data, and nothing else."""
-    script, style = (base64.b64encode(hashlib.sha256(_asset(n).encode()).digest()).decode() for n in ("page.js", "page.css"))
+    script, style = (
+        base64.b64encode(hashlib.sha256(_asset(n).encode()).digest()).decode() for n in ("page.js", "page.css")
+    )
     return (
         f"default-src 'none'; script-src 'sha256-{script}'; style-src 'sha256-{style}'; "
         "img-src data:; base-uri 'none'; form-action 'none'"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from markupsafe import Markup
 
 from stylemeter.features import HABITS, Base, Line
 from stylemeter.findings import Findings
@@ -14,9 +14,13 @@ from stylemeter.melody import Melody
 from stylemeter.placed import FeaturePlace, HabitPlace, Stretch
 from stylemeter.report.notation import Engraved, engrave
 from stylemeter.report.page_spread import habit_spread
-from stylemeter.report.page_words import bars_range, bars_words, say
+from stylemeter.report.page_words import bars_range, bars_words, percentile_text, say
 from stylemeter.report.svg import spread_strip
-from stylemeter.words import capital, direction_of, feature_verdict, habit_verdict, percentile_words, words
+from stylemeter.words import Direction, capital, feature_verdict, habit_verdict, percentile_words, words
+from stylemeter.writing.layout import PrintedBar, printed_bars
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 __all__ = ["MARKS", "Flagged", "HabitView", "flagged", "habit_views"]
 
@@ -114,14 +118,14 @@ def _standing(findings: Findings, h: HabitPlace) -> str:
     if h.share != h.share:
         return ""
     plan, style = findings.placement.plan, findings.placement.profile.style
-    way = "more" if h.share >= 0.5 else "less"
+    way: Direction = "more" if h.share >= 0.5 else "less"
     small = bool(plan and plan.provisional)
-    than = percentile_words(100 * min(1.0, max(0.0, h.share)), style, "more" if way == "more" else "less", small=small)
+    than = percentile_words(100 * min(1.0, max(0.0, h.share)), style, way, small=small)
     return say(f"habits.{way}_than", than=than) + "."
 
 
 def _interval(interval: tuple[float, float]) -> str:
-    low, high = (f"{100 * end:.0f}" for end in interval)
+    low, high = (percentile_text(100 * end) for end in interval)
     return say("habits.interval", low=low, high=high)
 
 
@@ -131,15 +135,15 @@ def _interval(interval: tuple[float, float]) -> str:
 def flagged(findings: Findings) -> Iterator[Flagged]:
     """Stretches of the habits shown or hinted at; without any, that of the trait to practise first."""
     placed = findings.placement
-    line = Line(Base(placed.melody)) if len(placed.melody) else None
     there = [h for h in placed.habits if h.evidence]
+    if there:
+        line, laid = Line(Base(placed.melody)), printed_bars(placed.melody)
     for h in there:
-        assert line is not None
-        yield _flag(findings, h, _habit_notes(h, line))
+        yield _flag(findings, laid, h, _habit_notes(h, line))
     if not there and findings.first.kind == "feature":
         place = findings.placed(findings.first.name)
         if place.evidence:
-            yield _flag(findings, place, [n - 1 for n in place.evidence[0].notes])
+            yield _flag(findings, printed_bars(placed.melody), place, [n - 1 for n in place.evidence[0].notes])
 
 
 def _habit_notes(h: HabitPlace, line: Line) -> list[int]:
@@ -149,7 +153,9 @@ def _habit_notes(h: HabitPlace, line: Line) -> list[int]:
     return [int(i) for i in (speaking if len(speaking) else notes)]
 
 
-def _flag(findings: Findings, place: HabitPlace | FeaturePlace, notes: list[int]) -> Flagged:
+def _flag(
+    findings: Findings, laid: Sequence[PrintedBar], place: HabitPlace | FeaturePlace, notes: list[int]
+) -> Flagged:
     melody, stretch = findings.placement.melody, place.evidence[0]
     bars = _window(melody, stretch, notes)
     inside = [i for i in notes if bars[0] <= int(melody.bar[i]) <= bars[-1]]
@@ -166,7 +172,7 @@ def _flag(findings: Findings, place: HabitPlace | FeaturePlace, notes: list[int]
         sentence=findings.sentence(place.name),
         where=capital(where),
         marked=marked,
-        engraved=engrave(melody, inside, bars, f"score-{place.name.replace('_', '-')}", label),
+        engraved=engrave(melody, laid, inside, bars, f"score-{place.name.replace('_', '-')}", label),
         seen_in=", ".join(words().features[n].label for n in place.features) if isinstance(place, HabitPlace) else "",
         amount=capital(change.words) if change else "",
         checked=bool(change and change.checked),

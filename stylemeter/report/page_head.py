@@ -69,6 +69,10 @@ def answer(findings: Findings) -> Iterator[str]:
     if placed.plan is None:
         yield say("answer.impossible", style=placed.profile.style, reason=placed.typicality.reason)
         return
+    verdicts = [*(h.verdict for h in placed.habits), *(f.verdict for f in placed.features)]
+    if set(verdicts) == {"unmeasured"}:
+        yield say("answer.nothing", style=placed.profile.style, reason=placed.habits[0].reason)
+        return
     yield _habits(findings)
     yield _traits(findings)
     if findings.first.name:

@@ -5,9 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
-
-from markupsafe import Markup
+from typing import TYPE_CHECKING, Any
 
 from stylemeter.capability import capability, nearest_count
 from stylemeter.findings import Findings
@@ -16,6 +14,9 @@ from stylemeter.report.page_head import Fact, expected_words
 from stylemeter.report.page_words import joined, percent, say, texts
 from stylemeter.report.svg import share_bar
 from stylemeter.words import words
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 __all__ = ["Seen", "Source", "StyleView", "norm_facts", "seen", "sources", "styles"]
 
@@ -83,9 +84,7 @@ def norm_facts(findings: Findings) -> Iterator[Fact]:
     """What the norm is and how far it can be trusted."""
     placed = findings.placement
     profile, document = placed.profile, placed.profile.document
-    made = say(
-        "norm.made_of_value", tunes=document["tunes"], style=profile.style, families=document["families"]
-    )
+    made = say("norm.made_of_value", tunes=document["tunes"], style=profile.style, families=document["families"])
     yield Fact(say("norm.made_of"), made)
     if placed.plan is not None:
         yield Fact(say("norm.compared"), _compared(findings))

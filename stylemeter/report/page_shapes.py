@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-
-from markupsafe import Markup
+from typing import TYPE_CHECKING
 
 from stylemeter.features.distributions import IOI_CELLS
 from stylemeter.findings import Findings
@@ -15,6 +14,9 @@ from stylemeter.meter import TICKS
 from stylemeter.report.page_words import joined, percent, say, table
 from stylemeter.report.svg import Chart, chart
 from stylemeter.words import words
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 __all__ = ["Shape", "scale_sentence", "shapes"]
 

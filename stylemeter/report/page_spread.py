@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from stylemeter.placed import HabitPlace, Placement
 from stylemeter.report.svg import Spread
+from stylemeter.stats import weighted_quantile
 
 __all__ = ["habit_spread"]
 
@@ -33,16 +34,15 @@ def habit_spread(placed: Placement, h: HabitPlace) -> Spread | None:
     if sample is None:
         return None
     values, weights = sample
-    cumulative = np.cumsum(weights) / weights.sum()
     edge = (1 - placed.coverage) / 2
     shares = [TAIL, edge, 0.25, 0.5, 0.75, 1 - edge, 1 - TAIL]
-    low, norm_low, half_low, middle, half_high, norm_high, high = np.interp(shares, cumulative, values).tolist()
+    low, norm_low, half_low, middle, half_high, norm_high, high = weighted_quantile(values, weights, shares).tolist()
     solo = h.statistic if math.isfinite(h.statistic) else None
     reach = 1.04 * max(high - middle, middle - low, abs((middle if solo is None else solo) - middle), 1e-6)
     interval = None
     if h.interval is not None:
-        first, last = np.interp(h.interval, cumulative, values).tolist()
-        interval = (first, last) if solo is None else (min(first, solo), max(last, solo))
+        first, last = weighted_quantile(values, weights, list(h.interval)).tolist()
+        interval = (first, last)
     return Spread(
         low=middle - reach,
         high=middle + reach,
@@ -55,18 +55,22 @@ def habit_spread(placed: Placement, h: HabitPlace) -> Spread | None:
 
 
 def _sample(placed: Placement, habit: str) -> tuple[Floats, Floats] | None:
-    """Statistics of the style's tunes, sorted, and their weights: those of both rungs, each by its share."""
-    values, weights = [], []
+    """Statistics of the style's tunes, sorted, and their weights: those of both rungs, each by its share.
+
+    The weights add up to the families of the thinner rung, as quantiles count ranks in families.
+    """
+    values, weights, families = [], [], []
     for notes, share in placed.plan.rungs if placed.plan else ():
         sample = placed.profile.rung(notes).ordered(f"habit:{habit}")
         if sample.total:
             values.append(np.asarray(sample.values, dtype=float))
-            weights.append(share * sample.weight / sample.total)
+            weights.append(share * np.diff(sample.cumulative) / sample.total)
+            families.append(sample.total)
     if not values:
         return None
     joined, weight = np.concatenate(values), np.concatenate(weights)
     order = np.argsort(joined, kind="stable")
-    return joined[order], weight[order]
+    return joined[order], weight[order] * min(families)
 
 
 def _density(values: Floats, weights: Floats, low: float, high: float) -> tuple[float, ...]:

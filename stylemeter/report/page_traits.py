@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-
-from markupsafe import Markup
+from typing import TYPE_CHECKING
 
 from stylemeter.features import CATALOG
 from stylemeter.findings import Findings
 from stylemeter.placed import FeaturePlace
-from stylemeter.report.page_words import places_words, q_words, say, standing_words
+from stylemeter.report.page_words import percentile_text, places_words, q_words, say, standing_words
 from stylemeter.report.svg import standing_strip
 from stylemeter.words import format_range, format_value, words
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 __all__ = ["Group", "Row", "groups"]
 
@@ -110,19 +112,6 @@ def _row(findings: Findings, f: FeaturePlace) -> Row:
     )
 
 
-def percentile_text(percentile: float) -> str:
-    """A percentile as a whole number, never all or none.
-
-    Examples
-    --------
-    >>> percentile_text(96.6), percentile_text(99.7), percentile_text(0.2)
-    ('97', 'over 99', 'under 1')
-    """
-    if percentile > 99:
-        return say("traits.over")
-    return say("traits.under") if percentile < 1 else f"{percentile:.0f}"
-
-
 def _key(value: float) -> str:
     """A number to sort by."""
     return f"{value:.9g}" if value == value else ""
@@ -144,7 +133,7 @@ def _details(findings: Findings, f: FeaturePlace) -> Iterator[str]:
         yield say("traits.limits", **dict(zip("abcd", ends, strict=True)))
         yield say("traits.numbers", percentile=f"{f.percentile:.1f}", p=f"{f.p:.4f}", q=f"{f.q:.4f}")
     if f.interval is not None:
-        low, high = (f"{end:.0f}" for end in f.interval)
+        low, high = (percentile_text(end) for end in f.interval)
         yield say("traits.interval", low=low, high=high)
     if f.reason and f.verdict != "unmeasured":
         yield f"{f.reason}."

@@ -12,7 +12,19 @@ from stylemeter.errors import StylemeterError
 from stylemeter.placed import Stretch
 from stylemeter.words import fill
 
-__all__ = ["bars_words", "joined", "percent", "q_words", "say", "standing_words", "table", "texts"]
+__all__ = [
+    "bars_range",
+    "bars_words",
+    "joined",
+    "percent",
+    "percentile_text",
+    "places_words",
+    "q_words",
+    "say",
+    "standing_words",
+    "table",
+    "texts",
+]
 
 _FILE = Path(__file__).resolve().parent / "page.toml"
 
@@ -126,6 +138,19 @@ def standing_words(percentile: float, *, small: bool = False) -> str:
     if count >= whole:
         return say(f"traits.{way}_than_almost_all")
     return say(f"traits.{way}_than", count=count, whole=whole)
+
+
+def percentile_text(percentile: float) -> str:
+    """A percentile as a whole number, never all or none.
+
+    Examples
+    --------
+    >>> percentile_text(96.6), percentile_text(99.7), percentile_text(0.2)
+    ('97', 'over 99', 'under 1')
+    """
+    if percentile > 99:
+        return say("traits.over")
+    return say("traits.under") if percentile < 1 else f"{percentile:.0f}"
 
 
 def q_words(q: float) -> str:

@@ -145,14 +145,14 @@ def _diamond(x: Callable[[float], float], spread: Spread, word: str, told: bool)
     if spread.interval is not None:
         left, right = (min(max(x(v), 4.0), _WIDE - 4) for v in spread.interval)
         parts.append(tag("line", x1=left, x2=right, y1=_FOOT, y2=_FOOT, class_="solo-range"))
-        parts += [tag("line", x1=e, x2=e, y1=_FOOT - 5, y2=_FOOT + 5, class_="solo-range") for e in (left, right)]
     parts.append(_mark(at, _FOOT, 6.5, "solo" if told else "solo hollow"))
     return [*parts, tag("text", word, x=name_at, y=_TOP - 7, text_anchor=anchor, class_="solo-name")]
 
 
 def _mark(x: float, y: float, size: float, kind: str) -> Markup:
     """A diamond."""
-    path = f"M{number(x)} {number(y - size)}l{number(size)} {number(size)}-{number(size)} {number(size)}-{number(size)}-{number(size)}Z"
+    s = number(size)
+    path = f"M{number(x)} {number(y - size)}l{s} {s}-{s} {s}-{s}-{s}Z"
     return tag("path", d=path, class_=kind)
 
 
@@ -239,9 +239,7 @@ def chart(data: Chart, label: str) -> Markup:
             if share > 0:
                 height = max(0.8, share * scale)
                 left = x + cell * (1 - width) / 2
-                parts.append(
-                    tag("rect", x=left, y=_BASE - height, width=cell * width, height=height, class_=kind)
-                )
+                parts.append(tag("rect", x=left, y=_BASE - height, width=cell * width, height=height, class_=kind))
     parts.append(tag("line", x1=_LEFT, x2=_CHART - 4, y1=_BASE, y2=_BASE, class_="axis"))
     for i, text in data.ticks.items():
         parts.append(tag("text", text, x=_LEFT + (i + 0.5) * cell, y=_BASE + 14, text_anchor="middle"))

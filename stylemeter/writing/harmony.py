@@ -8,6 +8,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 from stylemeter.chords import KINDS, parse_symbol
@@ -49,6 +50,8 @@ _XML_KINDS = {
     "5": "power",
     "1": "pedal",
 }
+#: Kinds that others are told by: those without an eleventh, which programs differ on.
+_PLAIN = tuple(kind for kind in _XML_KINDS if 5 not in KINDS[kind][3:] and "13" not in kind)
 _LABELS = {
     "": "maj",
     "m": "min",
@@ -144,11 +147,16 @@ def xml_chord(chord: Chord) -> XmlChord:
     own = _XML_KINDS.get(chord.kind)
     if own is not None and set(KINDS[chord.kind]) == set(intervals):
         return own, chord.kind, ()
-    # What is taken out must be told by its degree alone, so the nearest kind is one of those where that is clear.
-    near = min(_XML_KINDS, key=lambda kind: (len(set(KINDS[kind]) ^ set(intervals)), len(KINDS[kind]), kind))
+    near = min(_PLAIN, key=lambda kind: _distance(KINDS[kind], intervals))
     taken = tuple((_DEGREE_OF[i], 0, "subtract") for i in KINDS[near] if i not in intervals)
     added = tuple((*_addition(i, intervals), "add") for i in intervals if i not in KINDS[near])
     return _XML_KINDS[near], near, taken + added
+
+
+def _distance(kind: Sequence[int], intervals: Sequence[int]) -> tuple[bool, int, int]:
+    """How far a kind is from a chord: its seventh first, since programs differ in what an added seventh is."""
+    sevenths = {10, 11}
+    return set(kind) & sevenths != set(intervals) & sevenths, len(set(kind) ^ set(intervals)), len(kind)
 
 
 def _addition(interval: int, intervals: tuple[int, ...]) -> tuple[int, int]:

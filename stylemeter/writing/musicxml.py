@@ -74,7 +74,8 @@ def to_musicxml(
     """
     printed = [bar for bar in printed_bars(melody) if bars is None or bar.number in bars]
     score = Element("score-partwise", version="4.0")
-    SubElement(SubElement(score, "work"), "work-title").text = _legal(melody.title)
+    if melody.title:
+        SubElement(SubElement(score, "work"), "work-title").text = _legal(melody.title)
     listed = SubElement(SubElement(score, "part-list"), "score-part", id="P1")
     SubElement(listed, "part-name").text = _legal(melody.part)
     if melody.technique is not None:

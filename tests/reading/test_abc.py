@@ -1,4 +1,7 @@
-"""ABC tunes read by hand, one trap each. Reference: the ABC music standard 2.1 (December 2011), sections named beside."""
+"""ABC tunes read by hand, one trap each.
+
+Reference: the ABC music standard 2.1 (December 2011), its sections named beside.
+"""
 
 from __future__ import annotations
 
@@ -38,15 +41,20 @@ CASES = [
     ("into a chord and out of it", "^F [FA] [_BD] B|", "F#4:1 A4:1 A#4:1 A#4:1"),
     ("of a grace note", "{^f}g2 f2|f4|", "G5:2 F#5:2 | F5:4"),
     ("broken rhythm 4.4", "C>D E<F|C>>D E<<<F|", "C4:3/2 D4:1/2 E4:1/2 F4:3/2 | C4:7/4 D4:1/4 E4:1/8 F4:15/8"),
-    ("broken with spaces, grace notes, slurs", "C > D E>{f}F|(C>)D (E<(F))|",
-     "C4:3/2 D4:1/2 E4:3/2 F4:1/2 | C4:3/2 D4:1/2 E4:1/2 F4:3/2"),
+    (
+        "broken with spaces, grace notes, slurs",
+        "C > D E>{f}F|(C>)D (E<(F))|",
+        "C4:3/2 D4:1/2 E4:3/2 F4:1/2 | C4:3/2 D4:1/2 E4:1/2 F4:3/2",
+    ),
     ("broken over a tie", "C->C E2|", "C4:2 E4:2"),
     ("broken in a chord and a rest", "[CE]>z G>[GB]|", "E4:3/2 r:1/2 G4:3/2 B4:1/2"),
     ("rests 4.5", "C z D x|z2 z/ x/ C|", "C4:1 r:1 D4:1 r:4 | C4:1"),
     ("bars of rest", "C4|Z2|D4|Z|E4|", "C4:4 r:8 | D4:4 r:4 | E4:4"),
+    ("Z among notes is a plain rest", "C2 Z D|E3 Z|Z E3|F4|", "C4:2 r:1 D4:1 | E4:3 r:2 | E4:3 | F4:4"),
     ("ties 4.11", "C2-C2|D4-|D2-D2|", "C4:4 | D4:8"),
     ("tie keeps its accidental over the bar", "^F4-|F2 F2|", "F#4:6 | F4:2"),
     ("tie apart from its note", "C2 -C2|(D2)-D2|", "C4:4 | D4:4"),
+    ("a slur from grace notes is no tie", "C2{d}-C2|C2-{d}C2|", "C4:2 C4:2 | C4:4"),
     ("tie between unlike pitches is none", "C2-D2|E2-z2|", "C4:2 D4:2 | E4:2"),
     ("triplet 4.13", "(3CDE (3:2:3FGA|(3C2D2E2|", "C4:2/3 D4:2/3 E4:2/3 F4:2/3 G4:2/3 A4:2/3 | C4:4/3 D4:4/3 E4:4/3"),
     ("grace notes do not count in a tuplet", "(3C{d}DE C2|", "C4:2/3 D4:2/3 E4:2/3 C4:2"),
@@ -241,6 +249,18 @@ def test_quintuplet_takes_three_in_compound_meters():
     assert bars("(5CDEFG|", head(meter="4/4", unit="1/8")).startswith("C4:1/5")
 
 
+@pytest.mark.parametrize(
+    ("bar", "first"),
+    [("(5CDEFG C4", "2/5"), ("(9CDEFGABcd", "4/9"), ("(6CDEFGA C4", "1/3"), ("(7CDEFGAB C4", "2/7")],
+)
+def test_tuplets_take_the_time_that_fills_the_bar(bar, first):
+    """By the standard two (in compound meters three); many transcribers mean the next plain number."""
+    melody = tune(f"{bar}|C8|", head(unit="1/8"))
+    assert heard(melody).startswith(f"C4:{first} ")
+    assert any(remark.startswith("tuplets of 5, 6, 7 or 9") for remark in melody.remarks)
+    assert not any("longer or shorter" in remark for remark in melody.remarks)
+
+
 def test_counts_are_told_with_their_first_bar():
     said = tune("C4|{gab}C2 {d}[EG]2|C/0 D2-E|^ z2 (0CD|").remarks
     assert "4 grace notes left out (first in bar 2)" in said
@@ -353,7 +373,14 @@ class TestCollection:
             ("1", 1, 7), ("2", 2, 14), ("5", 3, 22), ("9", 4, 31), ("17", 5, 38),
         ]  # fmt: skip
         assert tunes[0].preamble == ("%abc-2.1", "%%copyright free to copy, CC0", "M:2/4", "L:1/8")
-        assert tunes[2].header == ("X: 5", "T:Two Lanterns", "T:Both of them", "M:3/4", "Z:made up for tests, CC0", "K:D")
+        assert tunes[2].header == (
+            "X: 5",
+            "T:Two Lanterns",
+            "T:Both of them",
+            "M:3/4",
+            "Z:made up for tests, CC0",
+            "K:D",
+        )
         assert tunes[2].body == ("d2 e2 f2|g2 f2 e2|", "d6|]")
         assert tunes[2].text == "\n".join((*tunes[2].header, *tunes[2].body)) + "\n"
         assert tunes[2].label == "X:5"
@@ -382,7 +409,8 @@ def test_an_empty_line_before_the_key_does_not():
 
 
 @pytest.mark.parametrize(
-    ("name", "title"), [("latin1.abc", "Café près du canal"), ("utf16.abc", "Café près du canal"), ("mac.abc", "Old line ends")]
+    ("name", "title"),
+    [("latin1.abc", "Café près du canal"), ("utf16.abc", "Café près du canal"), ("mac.abc", "Old line ends")],
 )
 def test_encodings(name, title):
     (melody,) = read((INPUTS / name).read_bytes(), ReadOptions())

@@ -1,10 +1,10 @@
 """ABC against readers that share no code with ours, on the collections inside music21's wheel.
 
-music21 10.5.1 (`%abc-2.1` put in front) and verovio each misread some tunes; where ours differs from one, it must agree
-with another. Known of music21: `>` beside a grace note or slur is lost, grace notes count in tuplets, accidentals do not
-reach chords, `(5` and quoted words; of verovio: the signature of a minor key with a blank in `K:A Minor`, tuplets
-that hold notes of several lengths, the last bar where it has no line, inline keys; of `folk_abc` (a reader for other tests):
-chords, several voices, changes of key and unit length.
+music21 10.5.1 (`%abc-2.1` put in front) and verovio each misread some tunes; where ours differs from one, it must
+agree with another. Known of music21: `>` beside a grace note or slur is lost, grace notes count in tuplets,
+accidentals do not reach chords, `(5` and quoted words; of verovio: the signature of a minor key with a blank in
+`K:A Minor`, tuplets of notes of several lengths, the last bar where it has no line, inline keys; of `folk_abc` (a
+reader for other tests): chords, several voices, changes of key and unit length.
 """
 
 from __future__ import annotations
@@ -155,11 +155,19 @@ def _against_folk_reader(corpus, folders):
     return counts, unexplained
 
 
-#: What `folk_abc` does not read: chords, keys, units and meters that change, voices, other tuplets, accidentals of grace
-#: notes, ties written on the next line, a key in parts of a word, no unit length, pipe keys.
+#: What `folk_abc` does not read: chords; keys, units, meters and voices that change; other tuplets; accidentals of
+#: grace notes; ties written on the next line; old line breaks; signs astray.
 BEYOND = re.compile(
-    r"\[[A-Ga-g^_=]|^[KLMV]:|\([24-9]|\{[^}]*[_^=]|^ *-|[<>][^A-Ga-gz\n]+[A-Ga-g]|[\d/]{4}|\^\d", re.MULTILINE
+    r"\[[A-Ga-g^_=]|\[[A-Z]:|^[KLMV]:|\([24-9]|\{[^}]*[_^=]|^ *-|[<>][^A-Ga-gz\n]+[A-Ga-g]|[\d/]{4}|\^\d|!",
+    re.MULTILINE,
 )
+
+
+#: Tunes `folk_abc` slips on: header lines without a colon (2), "Z" for a rest within a bar (2), chords between plus
+#: signs, broken rhythm over a line's end. The order is the files'.
+FOLK_READER_SLIPS = [
+    "book3 X:411", "book4 X:722", "0351-0400 X:387", "0811-0899 X:811", "1176-1275 X:1185", "1710-1750 X:1726",
+]  # fmt: skip
 
 
 def _beyond_folk_reader(tune):
@@ -174,8 +182,8 @@ def test_every_fiddle_tune_agrees_with_another_reader(music21_corpus):
     counts, unexplained = _against_folk_reader(music21_corpus, FIDDLE)
     assert counts["read"] == 4246
     assert counts["refused"] == 2  # K:Bn, twice
-    assert counts["same"] >= 4040
-    assert len(unexplained) <= 10, unexplained
+    assert counts["same"] >= 4059
+    assert unexplained == FOLK_READER_SLIPS
 
 
 def test_one_book_agrees_with_another_reader(music21_corpus):

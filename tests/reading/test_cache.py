@@ -12,7 +12,7 @@ from stylemeter.melody import Chord, Key, Melody, Technique
 from stylemeter.meter import Meter
 from stylemeter.reading import Session, limits
 from stylemeter.reading.build import Draft, RawNote, build
-from stylemeter.reading.cache import NoteCache, entry_name, folder
+from stylemeter.reading.cache import NoteCache, entry_name, folder, stamp_of
 from stylemeter.reading.options import ReadOptions
 from stylemeter.reading.wire import pack, unpack
 
@@ -138,15 +138,25 @@ def test_the_name_holds_everything_that_decides(monkeypatch):
     monkeypatch.setattr(cache_module, "__version__", "99")
     others.append(entry_name(ABC, "abc", ReadOptions()))
     monkeypatch.undo()
-    monkeypatch.setattr(cache_module, "_code_stamp", lambda: [("abc_notation.py", 1, 1)])
+    monkeypatch.setattr(cache_module, "_code_stamp", lambda: "another")
     others.append(entry_name(ABC, "abc", ReadOptions()))
     assert len({plain, *others}) == 1 + len(others)
 
 
-def test_the_age_of_our_code_is_part_of_the_name():
-    stamp = cache_module._code_stamp()
-    assert {"abc_notation.py", "build.py", "melody.py", "chords.py"} <= {name for name, _, _ in stamp}
-    assert all(size > 0 and time > 0 for name, size, time in stamp if name != "__init__.py")
+def test_a_change_of_our_code_changes_the_stamp(tmp_path):
+    (tmp_path / "reader.py").write_text("one")
+    (tmp_path / "notes.txt").write_text("no code")
+    os.utime(tmp_path / "reader.py", (1000, 1000))
+    first = stamp_of([tmp_path])
+    (tmp_path / "notes.txt").write_text("still no code")
+    assert stamp_of([tmp_path]) == first
+    os.utime(tmp_path / "reader.py", (1001, 1001))
+    assert stamp_of([tmp_path]) != first
+    os.utime(tmp_path / "reader.py", (1000, 1000))
+    assert stamp_of([tmp_path]) == first
+    (tmp_path / "helper.py").write_text("")
+    assert stamp_of([tmp_path]) != first
+    assert cache_module._code_stamp() != stamp_of([tmp_path])
 
 
 def test_a_librarys_version_is_part_of_the_name():

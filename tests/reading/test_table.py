@@ -1,11 +1,9 @@
-"""Note tables from spreadsheets, from other tools and from open data; and tables that are none."""
+"""Note tables from spreadsheets, from other tools and from open data."""
 
 import json
-import random
 import re
 from fractions import Fraction
 
-import numpy as np
 import pytest
 from conftest import ROOT
 from same import assert_same
@@ -32,14 +30,7 @@ def quarters(array):
     return [Fraction(int(ticks), TICKS) for ticks in array]
 
 
-def failure(text, **options):
-    with pytest.raises(InputError) as caught:
-        table(text, **options)
-    assert "\n" not in str(caught.value)
-    return str(caught.value)
-
-
-# what spreadsheets do --------------------------------------------------------------------------------------------------
+# what spreadsheets do -------------------------------------------------------------------------------------------------
 
 
 def ours():
@@ -106,7 +97,7 @@ def test_an_unsorted_table_is_sorted_and_double_stops_reduced():
     assert melody.remarks == ("1 lower note of double stops or chords left out: the top note is kept",)
 
 
-# tables from elsewhere -------------------------------------------------------------------------------------------------
+# tables from elsewhere ------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -153,13 +144,15 @@ def test_exact_decimals_are_not_touched():
 
 def test_seconds_need_a_tempo_and_are_laid_on_the_grid():
     text = "time,duration,midi\n0.01,0.45,60\n0.51,0.4,62\n1.02,0.5,64\n1.49,0.2,65\n1.74,0.2,67\n2.01,0.5,69\n"
-    assert "nothing tells the tempo" in failure(text)
+    with pytest.raises(InputError, match="nothing tells the tempo"):
+        table(text)
     melody = table(text, tempo=120)
     assert quarters(melody.onset) == [0, 1, 2, 3, Fraction(7, 2), 4]
     assert melody.onset_seconds.tolist() == [0.01, 0.51, 1.02, 1.49, 1.74, 2.01]
     assert melody.tempo == 120
-    said = table(text.replace("time", "onset (ms)").replace("duration", "duration (s)"), tempo=120)
-    assert said.onset_seconds[1] == pytest.approx(0.00051)
+    said = table("onset (ms),duration_s,midi\n10,0.45,60\n510,0.4,62\n1020,0.5,64\n", tempo=120)
+    assert said.onset_seconds.tolist() == [0.01, 0.51, 1.02]
+    assert quarters(said.duration) == [1, 1, 1]
 
 
 def test_a_beat_given_in_seconds_moves_the_bars():
@@ -224,7 +217,7 @@ def test_one_bad_table_does_not_stop_the_others():
     assert melody.remarks[-1].startswith("table 1 left out: row ")
 
 
-# open data: bars and fractions printed to two digits -------------------------------------------------------------------
+# open data: bars and fractions printed to two digits ------------------------------------------------------------------
 
 
 def test_positions_in_the_layout_of_the_rock_corpus():
@@ -248,7 +241,17 @@ def test_a_tonic_that_changes_is_told():
     assert "the tonic changes 1 time (first to G in row 3): C kept throughout" in melody.remarks
 
 
-@pytest.mark.parametrize(("printed", "parts", "meant"), [("0.94", (4, 4), "15/16"), ("0.94", (3, 4), "17/18"), ("0.44", (4, 4), "7/16"), ("0.44", (9, 8), "4/9"), ("0.12", (4, 4), "1/8"), ("0.45", (4, 4), "9/20")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("printed", "parts", "meant"),
+    [
+        ("0.94", (4, 4), "15/16"),
+        ("0.94", (3, 4), "17/18"),
+        ("0.44", (4, 4), "7/16"),
+        ("0.44", (9, 8), "4/9"),
+        ("0.12", (4, 4), "1/8"),
+        ("0.45", (4, 4), "9/20"),
+    ],
+)
 def test_snapping(printed, parts, meant):
     assert snap(parse_number(printed), bar_parts(*parts)) == Fraction(meant)
 
@@ -258,12 +261,14 @@ def test_snapping_takes_the_first_within_half_a_printed_digit():
     for parts in (bar_parts(4, 4), bar_parts(6, 8), bar_parts(7, 8)):
         for hundredths in range(100):
             value = Fraction(hundredths, 100)
-            slow = (Fraction(k, p) for p in parts for k in range(p + 1) if abs(Fraction(k, p) - value) <= Fraction(1, 200))
+            slow = (
+                Fraction(k, p) for p in parts for k in range(p + 1) if abs(Fraction(k, p) - value) <= Fraction(1, 200)
+            )
             assert snap(Printed(value, 2), parts) == next(slow, None)
 
 
 def mel_bars(text):
-    """Where notes start in each bar of the corpus' own transcriptions, exactly: groups share a bar evenly, signs a group."""
+    """Where notes start in each bar of the corpus' own transcriptions: groups share a bar evenly, signs a group."""
     bars, meters = [], {}
     for raw in re.sub(r"%[^\n]*", "", text).replace("\n", " ").split("|"):
         meters.update({len(bars): m for m in re.findall(r"\[(\d+/\d+)\]", raw)})
@@ -285,8 +290,10 @@ def mel_bars(text):
 
 @pytest.mark.data
 def test_the_rock_corpus_against_its_own_exact_transcriptions(open_data):
-    """Outside check: T. de Clercq & D. Temperley, Rock Corpus v2.1. The note lists print bar fractions to two digits; the
-    transcriptions they were made from have them exactly."""
+    """Outside check: T. de Clercq & D. Temperley, Rock Corpus v2.1.
+
+    The note lists print bar fractions to two digits; the transcriptions they were made from have them exactly.
+    """
     folder = open_data / "rock-melodies"
     right = wrong = read_files = compared = 0
     for path in sorted((folder / "data/rock_corpus_v2-1/rs200_melody_nlt").glob("*.nlt"))[::8]:
@@ -299,7 +306,9 @@ def test_the_rock_corpus_against_its_own_exact_transcriptions(open_data):
         read_files += 1
         bar = melody.meters[0].bar
         found = [Fraction(int(tick), bar) for tick in melody.onset]
-        aligned = len(found) == len(exact) and all(abs(a - b) < Fraction(1, 50) for a, b in zip(found, exact, strict=True))
+        aligned = len(found) == len(exact) and all(
+            abs(a - b) < Fraction(1, 50) for a, b in zip(found, exact, strict=True)
+        )
         if not aligned or len(meters) > 1:
             continue  # the transcription jumps about, or changes its meter within the song
         compared += 1
@@ -308,141 +317,3 @@ def test_the_rock_corpus_against_its_own_exact_transcriptions(open_data):
     assert read_files >= 20
     assert compared >= 10
     assert wrong <= 0.002 * right
-
-
-# tables that are none --------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("text", "said"),
-    [
-        ("onset,duration,pitch\n0,1,60\n1,-1,62\n", "row 3: duration -1 is below 0; mend the row or take it out"),
-        ("start,end,midi\n0,1,60\n2,1,62\n", "row 3: end 1 is before the onset; mend the row or take it out"),
-        ("onset,duration,pitch\n0,1,60\n02-Mar,1,62\n", "row 3: onset '02-Mar' is not a number; a spreadsheet"),
-        ("# x\nonset,pitch\n0,60\n1,H4\n", "row 4: pitch 'H4' is not a pitch; write a MIDI number"),
-        ("onset,pitch\n0,60\n1,200\n", "row 3: pitch 200 is outside of MIDI's 0 to 127"),
-        ("onset,pitch,technique\n0,60,wobble\n", "row 2: unknown technique 'wobble'; marks are: bend"),
-        ("bar_position,pitch\n0.0,60\n-1.5,62\n", "row 3: bar_position -1.5 is below 0"),
-        ("bar_position,pitch\n0.0,60\n99999,62\n", "bar 100000; at most 5000 bars are read"),
-        ("onset,pitch\n0,60\n1e9,62\n", "row 3: onset is more than 80000 quarter notes away"),
-        ("0,1,60\n1,1,62\n", "row 1: the first line names no column known here; name the columns"),
-        ("onset,duration\n0,1\n", "no column of pitches (columns known: onset, duration)"),
-        ("pitch,velocity\n60,90\n", "no column of onsets (columns known: pitch)"),
-        ("onset,pitch\n", "no notes in it"),
-        ("# stylemeter/notes/1\nonset,pitch\n0,60\n", "meter: '' is not a meter"),
-        ("# stylemeter/notes/1\n# meter: 4/4\nonset,duration,pitch\n0,1,60\n1,0,62\n", "row 5: duration 0 is not over 0"),
-        ("# stylemeter/notes/1\n# meter: 4/4\n# bars: 0 4\nonset,pitch\n0,60\n", "bars: '0 4' is not a bar"),
-        ("# stylemeter/notes/1\n# meter: 4/4\n# bars: 4 8 1\nonset,pitch\n0,60\n", "a note lies before the first bar"),
-        ("# stylemeter/notes/1\n# meter: 4/4\n# chords: 0 Hm7\nonset,pitch\n0,60\n", "chords, place 1"),
-        ('{"notes": [{"onset": 0, "pitch": 60}, {"onset": 1, "pitch": "x"}]}', "note 2: pitch 'x' is not a pitch"),
-        ('{"schema": "stylemeter/notes/2"}', "layout 'stylemeter/notes/2' is not known; this version reads"),
-        ('{"schema": "stylemeter/notes/1", "notes": [{"onset": 0}]}', "note 1: pitch None is not a number from 0 to 127"),
-        ("[[0, 1, 60]]", "lists without column names; name them with --columns"),
-        ("[1, 2]", "no list of notes"),
-        ('{"onset": 1}', "notes: None is not a list"),
-        ('{"notes": [}', "line 1, character 12: not JSON"),
-        ("[" * 100_000, "JSON that holds no note table"),
-        ("onset,pitch\n0,\"60\n1,62\n", "row 2: pitch '60\\n1,62' is not a pitch"),
-    ],
-)  # fmt: skip
-def test_clear_errors(text, said):
-    assert said in failure(text)
-
-
-def test_too_many_rows():
-    assert "at most 20000 notes are read" in failure("onset,pitch\n" + "0,60\n" * 20_001)
-    assert "at most 20000" in failure("[" + "{}," * 20_000 + "{}]")
-    assert "more than 5000 bars" in failure(
-        "# stylemeter/notes/1\n# meter: 1/64\nonset,pitch\n0,60\n79000,62\n"
-    )
-    assert "at most 10000" in failure("# stylemeter/notes/1\n" * 10_001)
-
-
-def test_numbers_that_would_take_forever():
-    for cell in ("1e999999999", "9" * 5000, "1/" + "9" * 5000, "nan", "inf", "1e-99"):
-        if cell == "1e-99":
-            assert table(f"onset,pitch\n0,60\n1,62\n{cell},61\n").pitch.tolist() == [61, 62]
-        else:
-            assert "is not a number" in failure(f"onset,pitch\n{cell},60\n")
-    assert "is not a time in quarter notes" in failure(
-        '{"schema": "stylemeter/notes/1", "solo": {"meter": [["0", 4, 4]]}, "notes": [{"onset": NaN, "pitch": 60}]}'
-    )
-
-
-SEEDS = {
-    "csv": ((INPUTS / "ours.csv").read_bytes(), {}),
-    "json": ((INPUTS / "ours.json").read_bytes(), {}),
-    "spreadsheet": ((INPUTS / "ours_from_a_spreadsheet.csv").read_bytes(), {}),
-    "positions": ((INPUTS / "positions.nlt").read_bytes(), {"columns": NLT}),
-    "seconds": (b"time,duration,midi\n0.01,0.45,60\n0.51,0.4,62\n1.02,0.5,64\n", {"tempo": 120.0}),
-    "bars": (b"bar,beat,length,pitch,technique\n1,1,0.5,66,bend\n1,1.5,0.5,A4,\n2,2,1/2,74,\n", {}),
-}
-
-
-def mutated(data, chance):
-    """Some bytes changed, cut out or doubled."""
-    data = bytearray(data)
-    for _ in range(chance.randint(1, 6)):
-        place = chance.randrange(len(data)) if data else 0
-        kind = chance.randrange(4)
-        if kind == 0 and data:
-            data[place] = chance.randrange(256)
-        elif kind == 1:
-            del data[place : place + chance.randint(1, 30)]
-        elif kind == 2:
-            data[place:place] = data[place : place + chance.randint(1, 60)]
-        else:
-            data[place:place] = chance.choice([b'"', b"\n", b"#", b"-", b"99999999", b"\x00", b"|", b"{", b"/0", b",,"])
-    return bytes(data)
-
-
-@pytest.mark.parametrize("name", SEEDS)
-@pytest.mark.parametrize("count", [40, pytest.param(300, marks=pytest.mark.slow)])
-def test_any_bytes_give_melodies_or_one_clear_line(name, count):
-    data, options = SEEDS[name]
-    chance = random.Random(f"{name} {count}")
-    outcomes = {"read": 0, "refused": 0}
-    for _ in range(count):
-        try:
-            melodies = read(mutated(data, chance), ReadOptions(**options))
-        except InputError as error:
-            outcomes["refused"] += 1
-            assert str(error)
-        else:
-            outcomes["read"] += 1
-            assert all(len(m) and np.isfinite(m.pitch).all() and (m.weight <= 0).all() for m in melodies)
-    assert outcomes["refused"] > 0
-    assert outcomes["read"] > 0 or name == "json"
-
-
-#: What may stand where a table expects something else.
-ODD = [None, True, -1, 0, 0.5, 1e300, 10**400, "", "x", "1/3", "9" * 60, [], [[]], {}, {"onset": 1}, "=1", [-1, 2, 3], "N"]
-
-
-def odd_one_out(value, chance):
-    """The same JSON with one value, somewhere in it, replaced."""
-    if isinstance(value, dict | list) and value and chance.random() < 0.9:
-        keys = list(value) if isinstance(value, dict) else range(len(value))
-        key = chance.choice(list(keys))
-        changed = value.copy()
-        changed[key] = odd_one_out(value[key], chance)
-        return changed
-    return chance.choice(ODD)
-
-
-@pytest.mark.parametrize("count", [150, pytest.param(1500, marks=pytest.mark.slow)])
-def test_any_value_in_json_gives_melodies_or_one_clear_line(count):
-    chance = random.Random(count)
-    record = json.loads((INPUTS / "ours.json").read_text())
-    foreign = {"notes": [{"onset": 0, "duration": 1, "pitch": 60, "technique": ["bend"]}, {"onset": 1, "pitch": "D4"}]}
-    outcomes = {"read": 0, "refused": 0}
-    for turn in range(count):
-        text = json.dumps(odd_one_out(foreign if turn % 3 == 0 else record, chance))
-        try:
-            melodies = read(text.encode(), ReadOptions())
-        except InputError:
-            outcomes["refused"] += 1
-        else:
-            outcomes["read"] += 1
-            assert all(len(m) and np.isfinite(m.pitch).all() for m in melodies)
-    assert min(outcomes.values()) > count / 20

@@ -149,9 +149,9 @@ def test_a_process_that_can_not_start_says_so(process, monkeypatch):
         ask(process, "pid")
 
 
-def test_a_large_file_crosses_whole(process):
-    text = "x" * (3 * 2**20)
-    assert ask(process, f"number {text}").title == text
+def test_a_large_file_and_a_large_answer_cross_whole(process):
+    assert ask(process, "size " + "x" * (3 * 2**20)).title == str(3 * 2**20)
+    assert len(unpack(process.read(MISBEHAVING, b"many 3000", ReadOptions()))) == 3000
 
 
 def test_no_descriptor_is_left_open(process):

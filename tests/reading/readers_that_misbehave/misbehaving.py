@@ -133,6 +133,14 @@ def number(rest, options):
     return scale(title=rest)
 
 
+def size(rest, options):
+    return scale(title=str(len(rest)))
+
+
+def many(rest, options):
+    return scale() * int(rest)
+
+
 def pid(rest, options):
     return scale(title=str(os.getpid()))
 

@@ -1,0 +1,286 @@
+"""Placing a folder of solos: each read, placed and given a page, in processes of their own, whatever ends the run.
+
+Conventions: the unit of work is a file, what is kept is a record and a page a solo (see `shelf`). A solo is done
+again only where something that decides its page has changed: the file's bytes, its name, the options, the style,
+the advice or a version. What could not be read is tried again every time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from stylemeter._version import __version__
+from stylemeter.advice import load_advice
+from stylemeter.bench import Bench, Done, Task, Wishes, in_worker, styles_for, tune_names
+from stylemeter.errors import LimitError, StylemeterError, UsageError
+from stylemeter.features import FEATURE_VERSION
+from stylemeter.reading import find, load, show
+from stylemeter.reading.cache import READER_VERSION
+from stylemeter.report.class_words import say
+from stylemeter.shelf import Line, Shelf, safe_names
+
+__all__ = ["Outcome", "Unread", "Wishes", "run"]
+
+#: Raised with every change of what a record or a page holds that no other version tells.
+RECORD_VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """A file without a page.
+
+    Attributes
+    ----------
+    name : str
+        What it is called in the overview: its path in the folder, or its number.
+    reason : str
+        Fit for the overview: without names where these are not wanted.
+    error : StylemeterError
+        With the path, for the one who runs the batch.
+    """
+
+    name: str
+    reason: str
+    error: StylemeterError
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a folder.
+
+    Attributes
+    ----------
+    rows : list of dict
+        A row a solo (see `class_rows`), in the order of the files.
+    unread : list of Unread
+    passed_over : list of str
+        Files of no kind that is read; nameless where names are not wanted.
+    done : int
+        Solos placed by this run; the others were there.
+    """
+
+    rows: list[dict[str, Any]]
+    unread: list[Unread]
+    passed_over: list[str]
+    done: int
+
+
+def run(
+    folder: Path,
+    out: Path,
+    wishes: Wishes,
+    *,
+    workers: int = 1,
+    again: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+    tell: Callable[[StylemeterError], None] | None = None,
+) -> Outcome:
+    """Place every solo of a folder.
+
+    Parameters
+    ----------
+    folder, out : Path
+        Where the solos lie, and where pages and records go.
+    wishes : Wishes
+    workers : int
+        Processes, each of which reads, places and writes whole solos.
+    again : bool
+        Whether to do anew what is done.
+    progress : callable, optional
+        Called with how many files are done and how many there are.
+    tell : callable, optional
+        Called with what is wrong with a file, as it is found.
+
+    Returns
+    -------
+    Outcome
+
+    Raises
+    ------
+    UsageError, ProfileError, AdviceError
+        If an option can't be used, the folder is not there or `out` can't be written.
+    """
+    basis = _basis(wishes)
+    files, passed_over = _files(folder, out)
+    shelf = Shelf(out)
+    with shelf.held():
+        batch = _Batch(folder, files, wishes, basis, shelf, again)
+        for count, (file, done) in enumerate(batch.work(workers), 1):
+            for error in batch.note(file, done):
+                if tell:
+                    tell(error)
+            if progress:
+                progress(count, len(files))
+        return batch.outcome([""] * len(passed_over) if wishes.anonymous else passed_over)
+
+
+def _basis(wishes: Wishes) -> str:
+    """Hash of what decides every page of a batch; raises where a wish can't be met."""
+    if not 0.5 <= wishes.coverage <= 0.99:
+        raise UsageError(f"--coverage {wishes.coverage:g} is out of range", mend="0.5 to 0.99")
+    advice = load_advice(wishes.advice)
+    profile, styles = styles_for(wishes.profile)
+    known = {
+        "versions": [RECORD_VERSION, READER_VERSION, FEATURE_VERSION, __version__],
+        "reading": [wishes.kind, asdict(wishes.options)],
+        "judging": [wishes.coverage, wishes.anonymous, repr(advice)],
+        "styles": [[s.document, s.calibration] for s in [profile, *styles]],
+    }
+    return hashlib.sha256(json.dumps(known, sort_keys=True, default=str).encode("utf-8", "replace")).hexdigest()
+
+
+def _files(folder: Path, out: Path) -> tuple[list[Path], list[str]]:
+    """Files to read, sorted, and the visible others; what a batch wrote itself is neither."""
+    if not folder.is_dir():
+        raise UsageError("is no folder", where=show(folder), mend="name a folder of solos")
+    own = out.resolve()
+    files = [p for p in find([folder]) if p != folder and own not in p.resolve().parents]
+    known = set(files)
+    others = [
+        show(str(p.relative_to(folder)))
+        for p in sorted(folder.rglob("*"))
+        if p not in known and p.is_file() and own not in p.resolve().parents and not _hidden(p, folder)
+    ]
+    if not files:
+        raise UsageError("holds no file of a kind that is read", where=show(folder), mend="name a folder of solos")
+    return files, others
+
+
+def _hidden(path: Path, folder: Path) -> bool:
+    return any(part.startswith(".") for part in path.relative_to(folder).parts)
+
+
+# -- the run -----------------------------------------------------------------------------------------------------
+
+
+class _Batch:
+    """The bookkeeping of one run, in the process that started it."""
+
+    def __init__(
+        self, folder: Path, files: Sequence[Path], wishes: Wishes, basis: str, shelf: Shelf, again: bool
+    ) -> None:
+        self.folder, self.files, self.wishes, self.basis, self.shelf = folder, files, wishes, basis, shelf
+        width = max(2, len(str(len(files))))
+        self.labels = [say("class.number", count=f"{i:0{width}}") for i in range(1, len(files) + 1)]
+        if wishes.anonymous:
+            self.names = safe_names(self.labels)
+        else:
+            self.names = safe_names([p.stem for p in files])
+        self.there = {} if again else _by_key(shelf)
+        self.unread: dict[int, list[Unread]] = {}
+        self.solos: dict[int, list[str]] = {}
+        self.placed = 0
+
+    def work(self, workers: int) -> Iterator[tuple[int, Done]]:
+        """Do what is to be done, in any order; yields a file's place in the list and what became of it."""
+        if workers <= 1:
+            with Bench(self.wishes) as bench:
+                for i, task in self._tasks():
+                    yield i, task if isinstance(task, Done) else bench.do(task, self.shelf)
+            return
+        yield from self._in_processes(workers)
+
+    def _in_processes(self, workers: int) -> Iterator[tuple[int, Done]]:
+        """The same in processes; they are started only if there is something to do."""
+        import joblib
+        from joblib.externals.loky.process_executor import TerminatedWorkerError
+
+        settled: list[tuple[int, Done]] = []
+
+        def calls() -> Iterator[Any]:
+            for i, task in self._tasks():
+                if isinstance(task, Done):
+                    settled.append((i, task))
+                else:
+                    yield joblib.delayed(in_worker)(i, task, self.wishes, self.shelf.folder, os.getpid())
+
+        waiting = calls()
+        first = next(waiting, None)
+        if first is not None:
+            pool = joblib.Parallel(n_jobs=workers, batch_size=1, return_as="generator_unordered")
+            try:
+                for done in pool(_chained(first, waiting)):
+                    yield done
+                    yield from _taken(settled)
+            except TerminatedWorkerError:
+                raise StylemeterError(
+                    "a worker process was ended from outside", mend="run it again: what is done is kept"
+                ) from None
+        yield from _taken(settled)
+
+    def _tasks(self) -> Iterator[tuple[int, Task | Done]]:
+        """A task a file, or what is known of it without any work."""
+        for i, path in enumerate(self.files):
+            try:
+                task = self._task(i, path)
+            except StylemeterError as error:
+                yield i, Done(error=error.at(show(path)))
+                continue
+            lines = [line for line in self.there.get(task.key, []) if self.shelf.is_whole(line)]
+            if lines and len(lines) == lines[0].of:
+                yield i, Done(of=len(lines))
+            else:
+                yield i, replace(task, skip=frozenset(line.tune for line in lines))
+
+    def _task(self, i: int, path: Path) -> Task:
+        data = load(path)
+        inside = self.labels[i] if self.wishes.anonymous else show(str(path.relative_to(self.folder)))
+        label = self.labels[i] if self.wishes.anonymous else ""
+        digest = hashlib.sha256(data).hexdigest()
+        key = hashlib.sha256("\n".join([self.basis, digest, inside, self.names[i]]).encode("utf-8", "replace"))
+        return Task(self.names[i], path, inside, label, data, key.hexdigest())
+
+    def note(self, i: int, done: Done) -> list[StylemeterError]:
+        """Keep what became of a file; returns what went wrong with it."""
+        self.placed += done.placed
+        gone = dict(done.lost)
+        names = tune_names(self.names[i], done.of)
+        self.solos[i] = [name for tune, name in enumerate(names, 1) if tune not in gone]
+        wrong = [done.error] if done.error is not None else list(gone.values())
+        nameless = self.wishes.anonymous
+        name = self.labels[i] if nameless else show(str(self.files[i].relative_to(self.folder)))
+        self.unread[i] = [Unread(name, _nameless_reason(e) if nameless else _reason(e), e) for e in wrong]
+        return wrong
+
+    def outcome(self, passed_over: list[str]) -> Outcome:
+        """What became of the folder; files of an earlier run that no solo of this one has are removed."""
+        names = [name for i in sorted(self.solos) for name in self.solos[i]]
+        self.shelf.tidy(names)
+        rows = [json.loads(self.shelf.record(name).read_text(encoding="utf-8")) for name in names]
+        return Outcome(rows, [u for i in sorted(self.unread) for u in self.unread[i]], passed_over, self.placed)
+
+
+def _chained(first: Any, rest: Iterator[Any]) -> Iterator[Any]:
+    yield first
+    yield from rest
+
+
+def _taken(settled: list[tuple[int, Done]]) -> Iterator[tuple[int, Done]]:
+    """Take out what has come together."""
+    while settled:
+        yield settled.pop(0)
+
+
+def _by_key(shelf: Shelf) -> dict[str, list[Line]]:
+    found: dict[str, list[Line]] = {}
+    for line in shelf.lines().values():
+        found.setdefault(line.key, []).append(line)
+    return found
+
+
+def _reason(error: StylemeterError) -> str:
+    """Why a file has no page, without its name in front."""
+    return show(f"{error.what}; {error.mend}" if error.mend else error.what, 500)
+
+
+def _nameless_reason(error: StylemeterError) -> str:
+    """The same without a word of the file's or of its path's."""
+    if isinstance(error, LimitError):
+        return say("class.unread_limit")
+    return say("class.unread_option" if isinstance(error, UsageError) else "class.unread")

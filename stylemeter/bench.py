@@ -1,0 +1,180 @@
+"""One file of a batch, in whatever process works on it: read, placed, its solos' pages and records kept."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+from stylemeter.advice import load_advice
+from stylemeter.errors import StylemeterError
+from stylemeter.profile import Profile, find_profile, installed
+from stylemeter.reading import ReadOptions, Session, show
+from stylemeter.report.class_words import say
+from stylemeter.shelf import Shelf
+
+if TYPE_CHECKING:
+    from stylemeter.melody import Melody
+
+__all__ = ["Bench", "Done", "Task", "Wishes", "in_worker", "styles_for", "tune_names"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What a batch is asked for.
+
+    Attributes
+    ----------
+    profile : str
+        Name or folder of the style.
+    options : ReadOptions
+    kind : str or None
+        Kind of every file, where the content is not to tell.
+    coverage : float
+        Share of the style the norm holds, 0.5 to 0.99.
+    advice : str or None
+        The teacher's own advice file.
+    anonymous : bool
+        Whether names give way to numbers.
+    """
+
+    profile: str
+    options: ReadOptions = field(default_factory=ReadOptions)
+    kind: str | None = None
+    coverage: float = 0.9
+    advice: str | None = None
+    anonymous: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A file to be worked on."""
+
+    name: str
+    path: Path
+    where: str
+    label: str
+    data: bytes
+    key: str
+    skip: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What became of a task: how many solos the file holds, how many were placed now, and what went wrong.
+
+    `error` is why the file gives none, `lost` why single ones of it are missing.
+    """
+
+    of: int = 0
+    placed: int = 0
+    error: StylemeterError | None = None
+    lost: tuple[tuple[int, StylemeterError], ...] = ()
+
+
+def styles_for(name: str) -> tuple[Profile, list[Profile]]:
+    """The style compared with, and every style the solos are ranked in."""
+    profile = find_profile(name)
+    styles = [profile if there == profile.name else find_profile(there) for there in installed()]
+    return profile, styles if profile in styles else [*styles, profile]
+
+
+def tune_names(name: str, of: int) -> list[str]:
+    """Names of the solos of a file: its own, or numbered behind a point, which no file's own name has.
+
+    Examples
+    --------
+    >>> tune_names("take", 1), tune_names("takes", 2)
+    (['take'], ['takes.1', 'takes.2'])
+    """
+    return [name] if of == 1 else [f"{name}.{i}" for i in range(1, of + 1)]
+
+
+class Bench:
+    """What a process needs to work on files: a reading session, the styles and the advice, loaded once."""
+
+    def __init__(self, wishes: Wishes) -> None:
+        self.wishes = wishes
+        self.advice = load_advice(wishes.advice)
+        self.profile, self.styles = styles_for(wishes.profile)
+        self.session = Session()
+
+    def __enter__(self) -> Bench:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.session.close()
+
+    def do(self, task: Task, shelf: Shelf, wanted: Callable[[], bool] = lambda: True) -> Done:
+        """Read a file, place its solos and keep them, until nobody wants it any more."""
+        wishes = self.wishes
+        try:
+            melodies = self.session.read_bytes(task.data, wishes.kind, task.where, wishes.options)
+        except StylemeterError as error:
+            # named as on the command line: in the overview it goes by its place in the folder, or its number
+            return Done(error=type(error)(error.what, where=_where(task, error), mend=error.mend))
+        placed, lost = 0, []
+        names = tune_names(task.name, len(melodies))
+        for tune, (name, melody) in enumerate(zip(names, melodies, strict=True), 1):
+            if tune in task.skip or not wanted():
+                continue
+            try:
+                page, record = self._made(melody, name, task.label, tune if len(melodies) > 1 else 0)
+            except Exception as error:  # noqa: BLE001 - a fault of ours must not cost the rest of the class
+                lost.append((tune, _fault(task, tune, error)))
+                continue
+            if wanted():
+                shelf.put(name, task.key, tune, len(melodies), page, record)
+                placed += 1
+        return Done(len(melodies), placed, lost=tuple(lost))
+
+    def _made(self, melody: Melody, name: str, label: str, tune: int) -> tuple[bytes, bytes]:
+        """Page and record of a solo."""
+        from stylemeter.class_rows import row_of
+        from stylemeter.findings import Settings, find_out
+        from stylemeter.report.page import page_html
+
+        if label:
+            melody = _nameless(melody, f"{label}.{tune}" if tune else label)
+        settings = Settings(self.wishes.coverage)
+        findings = find_out(melody, self.profile, self.styles, self.advice, settings)
+        record = json.dumps(row_of(findings, name), ensure_ascii=False, allow_nan=False) + "\n"
+        return page_html(findings).encode("utf-8", "replace"), record.encode("utf-8", "replace")
+
+
+def _where(task: Task, error: StylemeterError) -> str:
+    """Where a reader found an error, under the file's full path."""
+    rest = error.where.removeprefix(show(task.where)).removeprefix(": ")
+    return f"{show(task.path)}: {rest}" if rest else show(task.path)
+
+
+def _fault(task: Task, tune: int, error: Exception) -> StylemeterError:
+    """A fault of ours in one solo, in one line."""
+    what = show(f"solo {tune} could not be placed ({type(error).__name__}: {error})", 300)
+    return StylemeterError(what, where=show(task.path), mend="please report it")
+
+
+def _nameless(melody: Melody, label: str) -> Melody:
+    """The melody with a number for all its names; remarks go too, for they quote titles and parts."""
+    count = len(melody.remarks)
+    remarks = (say("class.remarks_left_out", count, count=count),) if count else ()
+    return replace(melody, title=label, part="", path=label, remarks=remarks)
+
+
+def in_worker(i: int, task: Task, wishes: Wishes, folder: Path, parent: int) -> tuple[int, Done]:
+    """The same in a worker process, which stops working once the process that started it is gone."""
+    done = _bench(wishes).do(task, Shelf(folder), lambda: os.getppid() == parent)
+    return i, done
+
+
+@lru_cache(maxsize=1)
+def _bench(wishes: Wishes) -> Bench:
+    """The bench of this process."""
+    return Bench(wishes)

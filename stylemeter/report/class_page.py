@@ -1,0 +1,69 @@
+"""What the overview of a class and the page of progress share: the templates' environment, style and policy."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+
+from stylemeter._version import __version__
+from stylemeter.report.class_words import of_hundred, say, texts
+
+__all__ = ["render"]
+
+_TEMPLATES = Path(__file__).resolve().parent / "templates"
+
+
+def render(template: str, **context: Any) -> str:
+    """Fill in a template; everything but our own style sheet is escaped.
+
+    Parameters
+    ----------
+    template : str
+        File in the templates' folder.
+    context : object
+        What it prints, by name.
+
+    Returns
+    -------
+    str
+        HTML that loads and runs nothing.
+    """
+    page: str = (
+        _environment().get_template(template).render(**context, css=_css(), policy=_policy(), version=__version__)
+    )
+    return page.encode("utf-8", "replace").decode("utf-8")
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Any:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.globals.update(say=say, text=texts(), of_hundred=of_hundred)
+    return environment
+
+
+@lru_cache(maxsize=1)
+def _css() -> Markup:
+    """The style of the solo's page, and ours behind it."""
+    sheets = [(_TEMPLATES / name).read_text(encoding="utf-8") for name in ("page.css", "class.css")]
+    return Markup("\n".join(sheets))  # noqa: S704 - our own files
+
+
+@lru_cache(maxsize=1)
+def _policy() -> str:
+    """What the page may do: its own style, and nothing else."""
+    style = base64.b64encode(hashlib.sha256(_css().encode()).digest()).decode()
+    return f"default-src 'none'; style-src 'sha256-{style}'; img-src data:; base-uri 'none'; form-action 'none'"

@@ -1,0 +1,42 @@
+"""What the tool says about features, habits, families and verdicts: typed access to ``words.toml``.
+
+Every such text lives in that one file, ready to be translated; here they are checked, filled in and counted.
+"""
+
+from __future__ import annotations
+
+from stylemeter.words.saying import (
+    capital,
+    change_words,
+    direction_of,
+    feature_verdict,
+    fill,
+    format_range,
+    format_value,
+    habit_sentence,
+    habit_verdict,
+    percentile_words,
+    sentence,
+)
+from stylemeter.words.table import Direction, FeatureWords, HabitWords, Titled, Words, parse, words
+
+__all__ = [
+    "Direction",
+    "FeatureWords",
+    "HabitWords",
+    "Titled",
+    "Words",
+    "capital",
+    "change_words",
+    "direction_of",
+    "feature_verdict",
+    "fill",
+    "format_range",
+    "format_value",
+    "habit_sentence",
+    "habit_verdict",
+    "parse",
+    "percentile_words",
+    "sentence",
+    "words",
+]

@@ -1,0 +1,261 @@
+"""The texts filled in: values, counts, percentiles and where something stands, in plain words."""
+
+from __future__ import annotations
+
+import math
+
+from stylemeter.placed import FeaturePlace, HabitPlace
+from stylemeter.words.table import CHOICE, NAME, Direction, words
+
+__all__ = [
+    "capital",
+    "change_words",
+    "direction_of",
+    "feature_verdict",
+    "fill",
+    "format_range",
+    "format_value",
+    "habit_sentence",
+    "habit_verdict",
+    "percentile_words",
+    "sentence",
+]
+
+
+# -- filling in --------------------------------------------------------------------------------------------------
+
+
+def fill(text: str, number: float = 0, **parts: str) -> str:
+    """Fill in a text; what is filled in is never read as a text itself.
+
+    Parameters
+    ----------
+    text : str
+        With ``{names}`` and ``{one|many}``.
+    number : float
+        Chooses between one and many.
+    parts : str
+        By name.
+
+    Examples
+    --------
+    >>> fill("put {count} {breath|breaths} in", 1, count="1"), fill("put {count} {breath|breaths} in", 3, count="3")
+    ('put 1 breath in', 'put 3 breaths in')
+    """
+    chosen = CHOICE.sub(lambda m: m[1] if number == 1 else m[2], text)
+    return NAME.sub(lambda m: parts[m[1]], chosen)
+
+
+def change_words(text: str, count: int, total: int, *, amount: str, bars: int) -> str:
+    """Fill in what to do: an ``up`` or ``down`` text.
+
+    Parameters
+    ----------
+    text : str
+    count : int
+        How many things to change.
+    total : int
+        How many there are of them.
+    amount : str
+        What comes of it.
+    bars : int
+        Bars of the solo.
+
+    Examples
+    --------
+    >>> change_words("break {some} scale {run|runs}", 2, 4, amount="", bars=8)
+    'break 2 of the 4 scale runs'
+    >>> change_words("break {some} scale {run|runs}", 1, 1, amount="", bars=8)
+    'break the only scale run'
+    >>> change_words("put {count} {breath|breaths} into {these_bars}", 3, 0, amount="", bars=16)
+    'put 3 breaths into these 16 bars'
+    """
+    phrases = words().phrases
+    which = "some" if count < total else "some_all" if total > 1 else "some_only"
+    return fill(
+        text,
+        total if "{some}" in text else count,
+        count=str(count),
+        some=fill(phrases[which], count=str(count), total=str(total)),
+        amount=amount,
+        these_bars=fill(phrases["these_bars"], bars, count=str(bars)),
+    )
+
+
+def capital(text: str) -> str:
+    """The text with its first letter as a capital.
+
+    Examples
+    --------
+    >>> capital("more of it")
+    'More of it'
+    """
+    return text[:1].upper() + text[1:]
+
+
+def format_value(name: str, value: float, *, extra: int = 0) -> str:
+    """A feature's value as it is shown.
+
+    Parameters
+    ----------
+    name : str
+        A feature.
+    value : float
+    extra : int
+        More decimals than usual, where two values would look alike.
+
+    Examples
+    --------
+    >>> format_value("step_share", 0.374), format_value("longest_stream", 1.0), format_value("mean_interval", 2.14)
+    ('37%', '1 beat', '2.1 semitones')
+    >>> format_value("chromatic_share", 0.004), format_value("npvi", float("nan"))
+    ('under 1%', 'not measured')
+    """
+    own, phrases = words().features[name], words().phrases
+    if not math.isfinite(value):
+        return phrases["no_value"]
+    if own.show == "percent":
+        if not extra and 0 < value < 0.01:
+            return phrases["under_one_percent"]
+        if not extra and 0.99 < value < 1:
+            return phrases["over_99_percent"]
+        return f"{_number(100 * value, extra)}%"
+    shown = _number(value, own.digits + extra)
+    return f"{shown} {_unit(own.unit, shown)}".rstrip()
+
+
+def _unit(unit: str, shown: str) -> str:
+    """The unit for one or for many."""
+    one, bar, many = unit.partition("|")
+    return many if bar and shown not in ("1", "-1") else one
+
+
+def _number(value: float, digits: int) -> str:
+    """A number with its decimals, without them where it is whole, and never as -0."""
+    if abs(value - round(value)) < 1e-9:
+        return str(round(value))
+    shown = f"{value:.{digits}f}"
+    return shown if float(shown) else shown.lstrip("-")
+
+
+def format_range(name: str, low: float, high: float) -> str:
+    """A range of a feature's values as it is shown.
+
+    Examples
+    --------
+    >>> format_range("step_share", 0.31, 0.62), format_range("pitch_range", 12, 24)
+    ('31% to 62%', '12 to 24 semitones')
+    """
+    ends = [format_value(name, low), format_value(name, high)]
+    unit = words().features[name].unit
+    # the unit is said once: after the second number
+    if unit and math.isfinite(low) and math.isfinite(high):
+        ends[0] = ends[0].partition(" ")[0]
+    return fill(words().phrases["value_range"], low=ends[0], high=ends[1])
+
+
+# -- saying where something stands -------------------------------------------------------------------------------
+
+
+def direction_of(place: FeaturePlace | HabitPlace) -> Direction:
+    """Which way a feature or habit differs: for one inside its range, the side of the middle it lies on."""
+    if isinstance(place, HabitPlace):
+        opposite = place.verdict not in ("shown", "hinted") and place.free
+        return "less" if opposite else "more"
+    if place.outside:
+        return "less" if place.verdict == "below" else "more"
+    return "less" if place.percentile < 50 else "more"
+
+
+def percentile_words(percentile: float, style: str, direction: Direction, *, small: bool = False) -> str:
+    """Say a percentile as a count of tunes.
+
+    Parameters
+    ----------
+    percentile : float
+        0 to 100, mid-rank.
+    style : str
+        What the style's tunes are, in the plural.
+    direction : {"more", "less"}
+        Which clause it goes on with.
+    small : bool
+        Whether the style has few tune families: then it is said in tenths.
+
+    Returns
+    -------
+    str
+        Rounded half up. All of them is never said, for the next tune may be the one: "almost every one".
+
+    Raises
+    ------
+    ValueError
+        If the percentile is not in 0..100.
+
+    Examples
+    --------
+    >>> percentile_words(97.2, "old fiddle tunes", "more")
+    'than in 97 of 100 old fiddle tunes of this length'
+    >>> percentile_words(21, "old fiddle tunes", "less", small=True)
+    'than in 8 of 10 old fiddle tunes of this length'
+    >>> percentile_words(99.5, "old fiddle tunes", "more")
+    'than in almost every one of the old fiddle tunes of this length'
+    """
+    # averages of ranks may end a hair outside
+    if not -1e-6 <= percentile <= 100 + 1e-6:
+        raise ValueError(f"{percentile} is not a percentile")
+    beyond = percentile if direction == "more" else 100 - percentile
+    whole = 10 if small else 100
+    count = math.floor(beyond * whole / 100 + 0.5)
+    phrases = words().phrases
+    if count >= whole:
+        return fill(phrases["than_almost_all"], style=style)
+    if count <= 0:
+        return fill(phrases["than_almost_none"], style=style)
+    return fill(phrases["than_small" if small else "than"], count=str(count), style=style)
+
+
+def sentence(place: FeaturePlace, style: str) -> str:
+    """Say in one sentence where a feature stands.
+
+    Parameters
+    ----------
+    place : FeaturePlace
+        A provisional norm (one with a reason) is said in tenths.
+    style : str
+        What the style's tunes are, in the plural.
+    """
+    own, phrases = words().features[place.name], words().phrases
+    if place.verdict == "unmeasured":
+        reason = place.reason or phrases["no_reason"]
+        return capital(fill(phrases["unmeasured"], label=own.label, reason=reason))
+    if not place.outside:
+        return capital(fill(phrases["within"], label=own.label, style=style))
+    direction = direction_of(place)
+    than = percentile_words(place.percentile, style, direction, small=bool(place.reason))
+    return capital(fill(phrases["unsure" if place.unsure else "outside"], clause=own.clause(direction), than=than))
+
+
+def habit_sentence(place: HabitPlace, style: str) -> str:
+    """Say in one sentence whether a habit is shown, or its opposite."""
+    own, phrases = words().habits[place.name], words().phrases
+    if place.verdict == "unmeasured":
+        return fill(phrases["unmeasured"], label=own.title, reason=place.reason or phrases["no_reason"])
+    if place.verdict == "none" and place.free:
+        return fill(own.free, style=style)
+    return fill({"shown": own.shown, "hinted": own.hinted, "none": own.none}[place.verdict], style=style)
+
+
+def feature_verdict(place: FeaturePlace) -> str:
+    """A feature's verdict in words, with how sure it is where it lies outside."""
+    verdicts = words().verdicts
+    said = verdicts[place.verdict]
+    if not place.outside:
+        return said
+    surely = "unsure" if place.unsure else "clear" if place.clear else "unclear"
+    return f"{said} ({verdicts[surely]})"
+
+
+def habit_verdict(place: HabitPlace) -> str:
+    """A habit's verdict in words."""
+    free = place.verdict == "none" and place.free
+    return words().habit_verdicts["free" if free else place.verdict]

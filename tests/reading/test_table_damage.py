@@ -1,0 +1,184 @@
+"""Tables that are none, or are damaged: one clear line, whatever the bytes."""
+
+import json
+import random
+from collections import Counter
+
+import numpy as np
+import pytest
+from conftest import ROOT
+
+from stylemeter.errors import InputError
+from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.table import read
+
+INPUTS = ROOT / "tests" / "inputs" / "table"
+NLT = ("seconds", "bar_position", "pitch", "degree")
+
+
+def table(text, **options):
+    """The one melody of a table."""
+    [melody] = read(text.encode(), ReadOptions(**options))
+    return melody
+
+
+def failure(text, **options):
+    with pytest.raises(InputError) as caught:
+        table(text, **options)
+    assert "\n" not in str(caught.value)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("onset,duration,pitch\n0,1,60\n1,-1,62\n", "row 3: duration -1 is below 0; mend the row or take it out"),
+        ("start,end,midi\n0,1,60\n2,1,62\n", "row 3: end 1 is before the onset; mend the row or take it out"),
+        ("onset,duration,pitch\n0,1,60\n02-Mar,1,62\n", "row 3: onset '02-Mar' is not a number; a spreadsheet"),
+        ("# x\nonset,pitch\n0,60\n1,H4\n", "row 4: pitch 'H4' is not a pitch; write a MIDI number"),
+        ("onset,pitch\n0,60\n1,200\n", "row 3: pitch 200 is outside of MIDI's 0 to 127"),
+        ("onset,pitch,technique\n0,60,wobble\n", "row 2: unknown technique 'wobble'; marks are: bend"),
+        ("bar_position,pitch\n0.0,60\n-1.5,62\n", "row 3: bar_position -1.5 is below 0"),
+        ("bar_position,pitch\n0.0,60\n99999,62\n", "bar 100000; at most 5000 bars are read"),
+        ("onset,pitch\n0,60\n1e9,62\n", "row 3: onset is more than 80000 quarter notes away"),
+        ("0,1,60\n1,1,62\n", "row 1: the first line names no column known here; name the columns"),
+        ("onset,duration\n0,1\n", "no column of pitches (columns known: onset, duration)"),
+        ("pitch,velocity\n60,90\n", "no column of onsets (columns known: pitch)"),
+        ("onset,pitch\n", "no notes in it"),
+        ("# stylemeter/notes/1\nonset,pitch\n0,60\n", "meter: '' is not a meter"),
+        ("# stylemeter/notes/1\n# meter: 4/4\nonset,duration,pitch\n1,0,62\n", "row 4: duration 0 is not over 0"),
+        ("# stylemeter/notes/1\n# meter: 4/4\n# bars: 0 4\nonset,pitch\n0,60\n", "bars: '0 4' is not a bar"),
+        ("# stylemeter/notes/1\n# meter: 4/4\n# bars: 4 8 1\nonset,pitch\n0,60\n", "a note lies before the first bar"),
+        ("# stylemeter/notes/1\n# meter: 4/4\n# chords: 0 Hm7\nonset,pitch\n0,60\n", "chords, place 1"),
+        ('{"notes": [{"onset": 0, "pitch": 60}, {"onset": 1, "pitch": "x"}]}', "note 2: pitch 'x' is not a pitch"),
+        ('{"schema": "stylemeter/notes/2"}', "layout 'stylemeter/notes/2' is not known; this version reads"),
+        ('{"schema": "stylemeter/notes/1", "notes": [{"onset": 0}]}', "note 1: pitch None is not a number from 0"),
+        ("[[0, 1, 60]]", "lists without column names; name them with --columns"),
+        ("[1, 2]", "no list of notes"),
+        ('{"onset": 1}', "notes: None is not a list"),
+        ('{"notes": [}', "line 1, character 12: not JSON"),
+        ("[" * 100_000, "JSON that holds no note table"),
+        ("onset,pitch\n0,\"60\n1,62\n", "row 2: pitch '60\\n1,62' is not a pitch"),
+    ],
+)  # fmt: skip
+def test_clear_errors(text, said):
+    assert said in failure(text)
+
+
+def test_too_many_rows():
+    assert "at most 20000 notes are read" in failure("onset,pitch\n" + "0,60\n" * 20_001)
+    assert "at most 20000" in failure("[" + "{}," * 20_000 + "{}]")
+    assert "more than 5000 bars" in failure("# stylemeter/notes/1\n# meter: 1/64\nonset,pitch\n0,60\n79000,62\n")
+    assert "at most 10000" in failure("# stylemeter/notes/1\n" * 10_001)
+    assert "more than 250000 rows" in failure("0\n" * 250_001)
+    assert "a table of more than 8 MiB" in failure("," * (8 * 2**20 + 1))
+
+
+def test_numbers_that_would_take_forever():
+    for cell in ("1e999999999", "9" * 5000, "1/" + "9" * 5000, "nan", "inf", "1e-99"):
+        if cell == "1e-99":
+            assert table(f"onset,pitch\n0,60\n1,62\n{cell},61\n").pitch.tolist() == [61, 62]
+        else:
+            assert "is not a number" in failure(f"onset,pitch\n{cell},60\n")
+    assert "is not a time in quarter notes" in failure(
+        '{"schema": "stylemeter/notes/1", "solo": {"meter": [["0", 4, 4]]}, "notes": [{"onset": NaN, "pitch": 60}]}'
+    )
+
+
+SEEDS = {
+    "csv": ((INPUTS / "ours.csv").read_bytes(), {}),
+    "json": ((INPUTS / "ours.json").read_bytes(), {}),
+    "spreadsheet": ((INPUTS / "ours_from_a_spreadsheet.csv").read_bytes(), {}),
+    "positions": ((INPUTS / "positions.nlt").read_bytes(), {"columns": NLT}),
+    "seconds": (b"time,duration,midi\n0.01,0.45,60\n0.51,0.4,62\n1.02,0.5,64\n", {"tempo": 120.0}),
+    "bars": (b"bar,beat,length,pitch,technique\n1,1,0.5,66,bend\n1,1.5,0.5,A4,\n2,2,1/2,74,\n", {}),
+}
+
+
+def mutated(data, chance):
+    """Some bytes changed, cut out or doubled."""
+    data = bytearray(data)
+    for _ in range(chance.randint(1, 6)):
+        place = chance.randrange(len(data)) if data else 0
+        kind = chance.randrange(4)
+        if kind == 0 and data:
+            data[place] = chance.randrange(256)
+        elif kind == 1:
+            del data[place : place + chance.randint(1, 30)]
+        elif kind == 2:
+            data[place:place] = data[place : place + chance.randint(1, 60)]
+        else:
+            data[place:place] = chance.choice([b'"', b"\n", b"#", b"-", b"99999999", b"\x00", b"|", b"{", b"/0", b",,"])
+    return bytes(data)
+
+
+@pytest.mark.parametrize("name", SEEDS)
+@pytest.mark.parametrize("count", [40, pytest.param(300, marks=pytest.mark.slow)])
+def test_any_bytes_give_melodies_or_one_clear_line(name, count):
+    data, options = SEEDS[name]
+    chance = random.Random(f"{name} {count}")
+    outcomes = Counter()
+    for _ in range(count):
+        try:
+            melodies = read(mutated(data, chance), ReadOptions(**options))
+        except InputError as error:
+            outcomes["refused"] += 1
+            outcomes["of several lines"] += "\n" in str(error) or not str(error)
+        else:
+            outcomes["read"] += 1
+            assert all(len(m) and np.isfinite(m.pitch).all() and (m.weight <= 0).all() for m in melodies)
+    assert outcomes["refused"] > 0
+    assert outcomes["read"] > 0 or name == "json"
+    assert not outcomes["of several lines"]
+
+
+#: What may stand where a table expects something else.
+ODD = [
+    None,
+    True,
+    -1,
+    0,
+    0.5,
+    1e300,
+    10**400,
+    "",
+    "x",
+    "1/3",
+    "9" * 60,
+    [],
+    [[]],
+    {},
+    {"onset": 1},
+    "=1",
+    [-1, 2, 3],
+    "N",
+]
+
+
+def odd_one_out(value, chance):
+    """The same JSON with one value, somewhere in it, replaced."""
+    if isinstance(value, dict | list) and value and chance.random() < 0.9:
+        keys = list(value) if isinstance(value, dict) else range(len(value))
+        key = chance.choice(list(keys))
+        changed = value.copy()
+        changed[key] = odd_one_out(value[key], chance)
+        return changed
+    return chance.choice(ODD)
+
+
+@pytest.mark.parametrize("count", [150, pytest.param(1500, marks=pytest.mark.slow)])
+def test_any_value_in_json_gives_melodies_or_one_clear_line(count):
+    chance = random.Random(count)
+    record = json.loads((INPUTS / "ours.json").read_text())
+    foreign = {"notes": [{"onset": 0, "duration": 1, "pitch": 60, "technique": ["bend"]}, {"onset": 1, "pitch": "D4"}]}
+    outcomes = Counter()
+    for turn in range(count):
+        text = json.dumps(odd_one_out(foreign if turn % 3 == 0 else record, chance))
+        try:
+            melodies = read(text.encode(), ReadOptions())
+        except InputError:
+            outcomes["refused"] += 1
+        else:
+            outcomes["read"] += 1
+            assert all(len(m) and np.isfinite(m.pitch).all() for m in melodies)
+    assert min(outcomes["read"], outcomes["refused"]) > count / 20

@@ -1,0 +1,260 @@
+"""The page in a browser: loads nothing, runs nothing foreign, fits a phone and two sheets of paper, works by keyboard."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import shutil
+from dataclasses import replace
+from importlib.util import find_spec
+from pathlib import Path
+
+import pytest
+from pages import HOSTILE, calibrated, dense, found, take
+
+from stylemeter.features import CATALOG
+from stylemeter.report.document import to_document
+from stylemeter.report.page import page_html
+
+pytestmark = pytest.mark.browser
+
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="module")
+def browser():
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        pytest.skip("chromium is not installed")
+    with sync_api.sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=program, args=FLAGS)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    """Pages by name: 32 bars, a take too short to measure, hostile names, and everything that can be said."""
+    folder = tmp_path_factory.mktemp("pages")
+    full = found(take(), calibrated(), uncertain=0.1)
+    own = full.styles[0]
+    styles = tuple(replace(own, style=s, profile=s, tie=s == "sea songs") for s in ("sea songs", "reels", "work songs"))
+    cases = {
+        "dense": dense(),
+        "short": found(take("short")),
+        "hostile": found(take(title=HOSTILE, part=HOSTILE, path=f"/tmp/{HOSTILE}.abc").with_remarks(HOSTILE)),
+        "full": replace(full, styles=(*styles, own)),
+    }
+    for name, findings in cases.items():
+        (folder / f"{name}.html").write_text(page_html(findings), encoding="utf-8")
+    return folder
+
+
+class Watched:
+    """A page opened, with what went wrong on it."""
+
+    def __init__(self, browser, path: Path, **context) -> None:
+        self.context = browser.new_context(accept_downloads=True, **context)
+        self.page = self.context.new_page()
+        self.wrong: list[str] = []
+        self.page.on("console", lambda m: self.wrong.append(f"{m.type}: {m.text}"))
+        self.page.on("pageerror", lambda e: self.wrong.append(f"error: {e}"))
+        self.page.on("dialog", lambda d: (self.wrong.append(f"dialog: {d.message}"), d.dismiss()))
+        self.page.on("request", self._request)
+        self.own = path.as_uri()
+        self.page.goto(self.own)
+
+    def _request(self, request) -> None:
+        if request.url != self.own and not request.url.startswith("data:"):
+            self.wrong.append(f"request: {request.url}")
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.context.close()
+
+
+@pytest.mark.parametrize("name", ["dense", "short", "hostile", "full"])
+@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_error_no_request_no_overflow(browser, files, name, width, scheme):
+    size = {"width": width, "height": 800}
+    with Watched(browser, files / f"{name}.html", viewport=size, color_scheme=scheme) as seen:
+        for details in seen.page.query_selector_all("details:not([open]) > summary"):
+            details.evaluate("summary => { summary.parentElement.open = true; }")
+        wide, inner = seen.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
+        assert wide <= inner == width
+        beyond = seen.page.evaluate(
+            """[...document.querySelectorAll('body *')].filter((e) => {
+                const box = e.getBoundingClientRect();
+                return box.width > 1 && !e.closest('svg') && !e.matches('.unseen, .skip') &&
+                    (box.right > innerWidth + 1 || box.left < -1);
+            }).map((e) => e.outerHTML.slice(0, 120))"""
+        )
+        assert beyond == []
+        assert seen.wrong == []
+
+
+def test_dark_mode_is_dark_and_light_mode_light(browser, files):
+    brightness = {}
+    for scheme in ("light", "dark"):
+        with Watched(browser, files / "dense.html", color_scheme=scheme) as seen:
+            colour = seen.page.evaluate("getComputedStyle(document.body).backgroundColor")
+            brightness[scheme] = sum(map(int, re.findall(r"\d+", colour)[:3]))
+    assert brightness["light"] > 700
+    assert brightness["dark"] < 120
+
+
+@pytest.mark.parametrize("name", ["dense", "full"])
+@pytest.mark.parametrize(("width", "scheme"), [(360, "light"), (1280, "light"), (1280, "dark")])
+def test_accessibility_rules_of_axe(browser, files, name, width, scheme):
+    spec = find_spec("axe_playwright_python")
+    rules = Path(spec.origin).parent / "axe.min.js" if spec and spec.origin else None
+    if rules is None or not rules.is_file():
+        pytest.skip("axe-core is not installed (pip install axe-playwright-python)")
+    size = {"width": width, "height": 800}
+    with Watched(browser, files / f"{name}.html", viewport=size, color_scheme=scheme) as seen:
+        seen.page.evaluate(rules.read_text(encoding="utf-8"))
+        result = seen.page.evaluate("axe.run()")
+        assert len(result["passes"]) > 20
+        found_wrong = [(v["impact"], v["id"], v["nodes"][0]["html"][:200]) for v in result["violations"]]
+        assert [v for v in found_wrong if v[0] in ("serious", "critical")] == []
+        assert len(found_wrong) <= 2, found_wrong
+
+
+def _column(page, name: str, order: str = "visible") -> list[str]:
+    rows = "#trait-table tr.row" if order == "all" else "#trait-table tr.row:not([hidden])"
+    return page.evaluate(f"[...document.querySelectorAll('{rows} .{name}')].map((c) => c.dataset.sort)")
+
+
+def test_sorting_works_by_keyboard(browser, files):
+    with Watched(browser, files / "dense.html") as seen:
+        page = seen.page
+        before = _column(page, "place")
+        page.focus("#grouped")
+        page.keyboard.press("Space")
+        assert not page.is_checked("#grouped")
+        assert page.query_selector_all("#trait-table tr.kind") == []
+        page.keyboard.press("Tab")  # the other box
+        for _ in range(3):  # trait, this take, percentile
+            page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.textContent") == "Percentile"
+        page.keyboard.press("Enter")
+        for way, falling in (("ascending", False), ("descending", True)):
+            assert page.get_attribute("th.place", "aria-sort") == way
+            values = _column(page, "place")
+            known = [float(v) for v in values if v]
+            assert known == sorted(known, reverse=falling)
+            assert len(set(known)) > 20
+            # what is unknown comes last, whichever way
+            assert values[: len(known)] == [v for v in values if v]
+            page.keyboard.press("Enter")
+        assert len(_column(page, "place")) == len(before) == len(CATALOG)
+        assert page.text_content("#sorted").startswith("Percentile: sorted")
+        page.focus("#grouped")
+        page.keyboard.press("Space")
+        assert len(page.query_selector_all("#trait-table tr.kind")) == 8
+        assert seen.wrong == []
+
+
+def test_sorting_by_name_inside_the_kinds(browser, files):
+    with Watched(browser, files / "dense.html") as seen:
+        seen.page.focus("th.trait button")
+        seen.page.keyboard.press("Enter")
+        bodies = seen.page.evaluate(
+            "[...document.querySelectorAll('#trait-table tbody')].map((b) => "
+            "[...b.querySelectorAll('.trait')].map((c) => c.dataset.sort))"
+        )
+        assert len(bodies) == 8
+        assert all(body == sorted(body, key=str.lower) for body in bodies)
+
+
+def test_only_what_lies_outside_can_be_listed(browser, files):
+    outside = [f.name for f in dense().placement.features if f.outside]
+    with Watched(browser, files / "dense.html") as seen:
+        seen.page.focus("#outside-only")
+        seen.page.keyboard.press("Space")
+        shown = seen.page.evaluate(
+            "[...document.querySelectorAll('#trait-table tr.row')].filter((r) => r.offsetParent !== null).length"
+        )
+        assert shown == len(outside)
+
+
+def test_meaning_on_demand_by_keyboard(browser, files):
+    with Watched(browser, files / "dense.html") as seen:
+        summary = seen.page.query_selector("#trait-table summary")
+        text = "#trait-table details[open] p"
+        assert seen.page.query_selector(text) is None
+        summary.focus()
+        seen.page.keyboard.press("Enter")
+        assert seen.page.is_visible(text)
+        seen.page.keyboard.press("Enter")
+        assert seen.page.query_selector(text) is None
+
+
+def test_the_first_tab_skips_to_the_answer(browser, files):
+    with Watched(browser, files / "dense.html") as seen:
+        seen.page.keyboard.press("Tab")
+        assert seen.page.evaluate("document.activeElement.className") == "skip"
+        left = seen.page.evaluate("document.activeElement.getBoundingClientRect().left")
+        assert left >= 0
+
+
+@pytest.mark.parametrize("name", ["dense", "full"])
+def test_32_bars_print_on_two_pages(browser, files, name):
+    with Watched(browser, files / f"{name}.html") as seen:
+        for prefer in (True, False):
+            pdf = seen.page.pdf(format="A4", prefer_css_page_size=prefer)
+            pages = len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf))
+            assert 1 <= pages <= 2
+
+
+def test_data_is_taken_away_without_a_server(browser, files):
+    with Watched(browser, files / "dense.html") as seen:
+        got = {}
+        for kind in ("json", "csv"):
+            with seen.page.expect_download() as download:
+                seen.page.click(f"a[download$='.{kind}']")
+            got[kind] = Path(download.value.path()).read_text(encoding="utf-8")
+            assert download.value.suggested_filename.endswith(f".{kind}")
+        assert json.loads(got["json"]) == json.loads(json.dumps(to_document(dense())))
+        assert len(list(csv.DictReader(io.StringIO(got["csv"])))) == len(CATALOG)
+        assert seen.wrong == []
+
+
+def test_hostile_names_are_read_not_run(browser, files):
+    with Watched(browser, files / "hostile.html") as seen:
+        assert seen.page.evaluate("typeof window.hacked") == "undefined"
+        assert seen.page.text_content("h1").startswith("</script><script>window.hacked=1</script>")
+        assert seen.page.evaluate("document.images.length") == 0
+        assert seen.wrong == []
+
+
+def test_a_script_put_into_the_page_does_not_run(browser, files, tmp_path):
+    page = (files / "dense.html").read_text(encoding="utf-8")
+    (tmp_path / "edited.html").write_text(page.replace("<h1>", "<script>window.hacked=1</script><h1>"))
+    with Watched(browser, tmp_path / "edited.html") as seen:
+        assert seen.page.evaluate("typeof window.hacked") == "undefined"
+        assert any("Content Security Policy" in line for line in seen.wrong)
+        # the page's own script still does
+        assert seen.page.is_visible("#grouped")
+
+
+def test_without_scripts_everything_is_there(browser, files):
+    with Watched(browser, files / "dense.html", java_script_enabled=False) as seen:
+        assert seen.page.locator("#trait-table tr.row").count() == len(CATALOG)
+        assert not seen.page.is_visible(".tools")
+        assert seen.page.locator("#trait-table button").count() == 0
+        assert seen.page.is_visible(".staff.wide svg")

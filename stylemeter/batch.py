@@ -109,15 +109,21 @@ def run(
     basis = _basis(wishes)
     files, passed_over = _files(folder, out)
     shelf = Shelf(out)
-    with shelf.held():
-        batch = _Batch(folder, files, wishes, basis, shelf, again)
-        for count, (file, done) in enumerate(batch.work(workers), 1):
-            for error in batch.note(file, done):
-                if tell:
-                    tell(error)
-            if progress:
-                progress(count, len(files))
-        return batch.outcome([""] * len(passed_over) if wishes.anonymous else passed_over)
+    try:
+        with shelf.held():
+            batch = _Batch(folder, files, wishes, basis, shelf, again)
+            for count, (file, done) in enumerate(batch.work(workers), 1):
+                for error in batch.note(file, done):
+                    if tell:
+                        tell(error)
+                if progress:
+                    progress(count, len(files))
+            return batch.outcome([""] * len(passed_over) if wishes.anonymous else passed_over)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        what = f"can't be written ({error.strerror})"
+        raise UsageError(what, where=show(out), mend="make room and run it again: what is done is kept") from None
 
 
 def _basis(wishes: Wishes) -> str:
@@ -140,12 +146,14 @@ def _files(folder: Path, out: Path) -> tuple[list[Path], list[str]]:
     if not folder.is_dir():
         raise UsageError("is no folder", where=show(folder), mend="name a folder of solos")
     own = out.resolve()
-    files = [p for p in find([folder]) if p != folder and own not in p.resolve().parents]
+    # only a result inside the folder is to be told from the solos; one around it is refused when it is opened
+    inside = folder.resolve() in own.parents
+    files = [p for p in find([folder]) if p != folder and not (inside and own in p.resolve().parents)]
     known = set(files)
     others = [
         show(str(p.relative_to(folder)))
         for p in sorted(folder.rglob("*"))
-        if p not in known and p.is_file() and own not in p.resolve().parents and not _hidden(p, folder)
+        if p not in known and p.is_file() and not (inside and own in p.resolve().parents) and not _hidden(p, folder)
     ]
     if not files:
         raise UsageError("holds no file of a kind that is read", where=show(folder), mend="name a folder of solos")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
     from stylemeter.melody import Melody
 
 __all__ = ["Bench", "Done", "Task", "Wishes", "in_worker", "styles_for", "tune_names"]
+
+#: How often a worker looks whether it is still wanted.
+GLANCE_SECONDS = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,12 +174,20 @@ def _nameless(melody: Melody, label: str) -> Melody:
 
 
 def in_worker(i: int, task: Task, wishes: Wishes, folder: Path, parent: int) -> tuple[int, Done]:
-    """The same in a worker process, which stops working once the process that started it is gone."""
-    done = _bench(wishes).do(task, Shelf(folder), lambda: os.getppid() == parent)
+    """The same in a worker process, which ends once the process that started it is gone."""
+    done = _bench(wishes, parent).do(task, Shelf(folder), lambda: os.getppid() == parent)
     return i, done
 
 
 @lru_cache(maxsize=1)
-def _bench(wishes: Wishes) -> Bench:
+def _bench(wishes: Wishes, parent: int) -> Bench:
     """The bench of this process."""
+    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
     return Bench(wishes)
+
+
+def _end_with(parent: int) -> None:
+    """End this process when its parent is gone: a pool's own workers would wait for work for minutes."""
+    while os.getppid() == parent:
+        time.sleep(GLANCE_SECONDS)
+    os._exit(1)

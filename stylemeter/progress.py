@@ -52,7 +52,7 @@ def natural_order(path: Path | str) -> tuple[list[tuple[bool, int, str]], str]:
     ['take-1.mid', 'Take-2.mid', 'take-10.mid']
     """
     parts = re.findall(r"[0-9]{1,15}|[^0-9]+|[0-9]", str(path).casefold())
-    return [(not p.isdecimal(), int(p) if p.isdecimal() else 0, p) for p in parts], str(path)
+    return [(False, int(p), "") if p.isdecimal() else (True, 0, p) for p in parts], str(path)
 
 
 def common_length(profile: Profile, counts: Sequence[int]) -> int:

@@ -89,11 +89,10 @@ class Shelf:
         except OSError as error:
             raise UsageError(f"can't be written ({error.strerror})", where=where, mend="name another folder") from None
         try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            _lock(lock, where)
             self._clear_asides()
+            self._end_line()
             yield
-        except BlockingIOError:
-            raise UsageError("another batch is writing it", where=where, mend="wait for it to end") from None
         finally:
             os.close(lock)
 
@@ -142,6 +141,7 @@ class Shelf:
 
     def tidy(self, names: Iterable[str]) -> None:
         """Keep these solos only, their lines sorted: what an earlier run wrote of others is of no use any more."""
+        self._clear_asides()
         wanted = set(names)
         there = self.lines()
         write_whole(self.ledger, "".join(_text(there[n]) for n in sorted(wanted & set(there))).encode("utf-8"))
@@ -157,6 +157,21 @@ class Shelf:
                 if _ASIDE.match(path.name):
                     with contextlib.suppress(OSError):
                         path.unlink()
+
+    def _end_line(self) -> None:
+        """End a line that a killed run cut short, so that the next one does not run on from it."""
+        there = self.ledger.read_bytes()
+        if there and not there.endswith(b"\n"):
+            with self.ledger.open("ab") as ledger:
+                ledger.write(b"\n")
+
+
+def _lock(descriptor: int, where: str) -> None:
+    """Take a lock that goes with the process, however that ends."""
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise UsageError("another batch is writing it", where=where, mend="wait for it to end") from None
 
 
 def _visible(folder: Path) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
@@ -34,8 +35,12 @@ TAKES = {
 
 def eighths(text: str) -> str:
     """Letters as eighths in the notation of `written`."""
-    notes = []
+    notes: list[str] = []
     for letter in text.replace("\n", "").replace(" ", ""):
+        if letter == ":":  # as long again
+            name, _, length = notes[-1].partition(":")
+            notes[-1] = f"{name}:{Fraction(length) + Fraction(1, 2)}"
+            continue
         octave = 5 if letter.islower() else 4
         # C starts an octave: c is the C above B
         notes.append(f"{letter.upper()}{octave}:1/2")

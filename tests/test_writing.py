@@ -15,12 +15,12 @@ from written import written
 
 from stylemeter.errors import UnknownNameError
 from stylemeter.melody import Key, Technique
-from stylemeter.meter import TICKS, Meter
+from stylemeter.meter import TICKS, Bars, Meter
 from stylemeter.reading import midi, musicxml
 from stylemeter.reading.build import Draft, RawNote, build
 from stylemeter.reading.options import ReadOptions
 from stylemeter.writing import FORMATS, LOSSES, losses, write
-from stylemeter.writing.layout import note_ends
+from stylemeter.writing.layout import note_ends, printed_bars
 from stylemeter.writing.musicxml import COLOUR, to_musicxml
 
 often = settings(
@@ -281,6 +281,14 @@ def test_ids_marks_and_bars_of_the_report():
     assert len({n.get("id") for n in root.iter("note")}) == 5
 
 
+def test_the_chord_in_force_stands_over_the_first_bar_printed():
+    melody = written("C4:4 D4:4 E4:4", chords="0:Dm7 3:G7 9:C")
+    part = xml(melody, bars=range(2, 4))
+    assert [h.find("kind").get("text") for h in part.iter("harmony")] == ["7", ""]
+    assert [h.findtext("offset") for h in part.iter("harmony")] == [None, "1"]
+    assert [h.find("kind").get("text") for h in xml(melody).iter("harmony")] == ["m7", "7", ""]
+
+
 def test_pickup_rests_key_tempo_and_clef():
     low = Draft(
         [RawNote(0, TICKS, 45.0), RawNote(TICKS, 2 * TICKS, 50.0), RawNote(4 * TICKS, TICKS, 48.0)],
@@ -288,7 +296,7 @@ def test_pickup_rests_key_tempo_and_clef():
         [(0, TICKS), (TICKS, 4 * TICKS)],
         key=Key(2, "dorian", "declared"),
         tempo=96.5,
-        title="Tom & Jerry <1>",
+        title="Salt & pepper <1>",
     )
     root = xml(build(low))
     first, second = root.iter("measure")
@@ -297,7 +305,7 @@ def test_pickup_rests_key_tempo_and_clef():
     assert (root.findtext(".//fifths"), root.findtext(".//mode")) == ("0", "dorian")
     assert root.find(".//sound").get("tempo") == "96.5"
     assert root.findtext(".//clef-octave-change") == "-1"
-    assert root.findtext("work/work-title") == "Tom & Jerry <1>"
+    assert root.findtext("work/work-title") == "Salt & pepper <1>"
     assert [n.find("rest") is not None for n in second.iter("note")] == [False, True, False]
 
 
@@ -336,6 +344,35 @@ def test_trill_and_vibrato_together():
     notes = [RawNote(i * TICKS, TICKS, 60.0 + i, Technique.TRILL | Technique.VIBRATO) for i in range(3)]
     back = read_back(build(Draft(notes, [Meter(0, 4, 4)])), "musicxml")
     assert back.technique.tolist() == [int(Technique.TRILL | Technique.VIBRATO)] * 3
+
+
+def test_a_bar_of_rest_and_bars_that_had_to_be_added():
+    melody = written("C4:4 r:4 D4:4")
+    assert [r.get("measure") for r in xml(melody).iter("rest")] == ["yes"]
+    bars = Bars(*(np.array([v]) for v in (0, 4 * TICKS, 1)))
+    longer = replace(written("C4:1 D4:1"), bars=bars, duration=np.array([TICKS, 8 * TICKS]))
+    assert [m.get("number") for m in xml(longer).iter("measure")] == ["1", "2", "3"]
+
+
+def test_a_pickup_of_less_than_a_beat_and_times_no_value_stands_for():
+    melody = written("C4:1/10080 D4:7/11 E4:1 F4:4", bars="1 4 4")
+    untyped = [n for n in xml(melody).iter("note") if n.find("type") is None]
+    assert untyped
+    assert same_table(melody, read_back(melody, "musicxml"))
+    assert same_table(melody, read_back(melody, "abc"))
+    early = build(
+        Draft([RawNote(5, TICKS, 60.0), RawNote(TICKS + 5, TICKS, 62.0)], [Meter(0, 2, 4)], [(5, 2 * TICKS - 5)])
+    )
+    assert printed_bars(early)[0].start == 5
+
+
+def test_tempo_part_and_title_come_back():
+    melody = replace(written("C4:1 D4:1"), tempo=96.75, title="A line", part="Tenor")
+    for name in ("musicxml", "abc", "midi"):
+        back = read_back(melody, name)
+        assert back.tempo == pytest.approx(96.75, abs=1e-3)
+        assert back.title == "A line"
+    assert read_back(melody, "midi").part == read_back(melody, "musicxml").part == "Tenor"
 
 
 def test_titles_xml_can_not_hold():

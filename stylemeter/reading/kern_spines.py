@@ -117,15 +117,22 @@ def read_rows(first: int, lines: Sequence[str], remarks: list[str]) -> Iterator[
             raise InputError("notes after the end of every spine", where=f"line {number}", mend="remove the early *-")
         if len(texts) != len(columns):
             texts = _complete(texts, len(columns), number)
-        if any(text in _PATHS for text in texts):
-            before = columns
-            columns, origins = _follow(columns, texts, number)
-            _bounded(columns, number)
-            yield Row(number, tuple(Cell(c, "*") for c in before), origins)
-        else:
-            yield Row(number, tuple(map(Cell, columns, texts)))
+        row, columns = _row(columns, texts, number)
+        yield row
     if columns:
         remarks.append("no *- at the end: the file may be cut short")
+
+
+def _row(columns: list[Column], texts: Sequence[str], number: int) -> tuple[Row, list[Column]]:
+    """A row, and the columns after it."""
+    if any(text in _PATHS for text in texts):
+        after, origins = _follow(columns, texts, number)
+        _bounded(after, number)
+        return Row(number, tuple(Cell(c, "*") for c in columns), origins), after
+    for column, text in zip(columns, texts, strict=True):
+        if column.kind == "**" and text.startswith("**"):  # a spine just added tells what it holds
+            column.kind = text
+    return Row(number, tuple(map(Cell, columns, texts))), columns
 
 
 def _spaced(lines: Sequence[str]) -> bool:

@@ -136,11 +136,18 @@ class _Walk:
             self.score.tempo = read_tempo(definition)
         for staff in (self.common, *self.score.staves.values()):
             self.define(staff, definition)
-        for group in definition.iter("staffGrp"):
-            for inner in group.findall("staffDef"):
-                staff = self.staff(inner.get("n", "1"))
-                staff.label = staff.label or inner.get("label") or _label(inner) or _label(group)
-                self.define(staff, inner)
+        for group in definition.findall("staffGrp"):
+            self.define_group(group)
+
+    def define_group(self, group: Element) -> None:
+        """Staves of a group and of the groups in it."""
+        for element in group:
+            if element.tag == "staffGrp":
+                self.define_group(element)
+            elif element.tag == "staffDef":
+                staff = self.staff(element.get("n", "1"))
+                staff.label = staff.label or element.get("label") or _label(element) or _label(group)
+                self.define(staff, element)
 
     def define(self, staff: Staff, definition: Element) -> None:
         """Take over what a definition says of a staff."""

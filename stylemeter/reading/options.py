@@ -25,8 +25,8 @@ class ReadOptions:
         Seconds at which beat 1 of bar 1 falls, for performed sources.
     chords : str or None
         "Dm7 | G7 | Cmaj7 % |": a bar between bar lines, laid from the first full bar, repeated to the end.
-    chord_text : str or None
-        Prefix of the MIDI text events that hold chord labels ("chord ").
+    chord_text : str
+        Prefix of the MIDI text events that hold chord labels ("chord D:min7"), as `stylemeter notes` writes them.
     columns : tuple of str or None
         Names of the columns of a table without a header line.
     """
@@ -37,5 +37,5 @@ class ReadOptions:
     tempo: float | None = None
     first_beat: float | None = None
     chords: str | None = None
-    chord_text: str | None = None
+    chord_text: str = "chord "
     columns: tuple[str, ...] | None = None

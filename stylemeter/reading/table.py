@@ -209,11 +209,10 @@ def _rows(text: str) -> list[Row]:
     for number, cells in enumerate(_cells(text, delimiter), 1):
         if number > ROWS_MAX:
             raise LimitError(f"more than {ROWS_MAX} rows", mend="put fewer melodies in one file")
-        kept = tuple(cells)
-        while kept and not kept[-1].strip():
-            kept = kept[:-1]
-        if kept and not (separator and number == 1):
-            rows.append(Row(f"row {number}", kept[:COLUMNS_MAX]))
+        kept = cells[:COLUMNS_MAX]
+        filled = max((place for place, cell in enumerate(kept, 1) if cell.strip()), default=0)
+        if filled and not (separator and number == 1):
+            rows.append(Row(f"row {number}", tuple(kept[:filled])))
     return rows
 
 

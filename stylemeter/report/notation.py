@@ -54,9 +54,9 @@ _KEPT = {
 _LEFT_OUT = {"placeholder", "label", "labelAbbr"}
 #: Music signs of fonts for notation (SMuFL: accidentals, figured bass, chord symbols) -> those of any font.
 _SIGNS = {
-    **{code: "♭" for code in (0xE260, 0xEA64, 0xED60)},
-    **{code: "♮" for code in (0xE261, 0xEA65, 0xED61)},
-    **{code: "♯" for code in (0xE262, 0xEA66, 0xED62)},
+    **dict.fromkeys((0xE260, 0xEA64, 0xED60), "♭"),
+    **dict.fromkeys((0xE261, 0xEA65, 0xED61), "♮"),
+    **dict.fromkeys((0xE262, 0xEA66, 0xED62), "♯"),
 }
 #: Size of text beside them, in verovio's units.
 _TEXT_SIZE = "405px"

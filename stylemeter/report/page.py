@@ -104,7 +104,7 @@ def _context(findings: Findings) -> dict[str, Any]:
         "first": first,
         "first_title": words().title(first.name) if first.name else "",
         "groups": rows,
-        "unlisted": sum(not row.outside for group in rows for row in group.rows),
+        "unlisted": sum(not row.printed for group in rows for row in group.rows),
         "shapes": list(page_shapes.shapes(findings)),
         "scale": page_shapes.scale_sentence(findings),
         "styles": list(page_norm.styles(findings)),

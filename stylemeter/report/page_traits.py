@@ -20,6 +20,9 @@ __all__ = ["Group", "Row", "groups"]
 
 _MARKS = {"above": "▲", "below": "▼", "within": "·", "unmeasured": "–"}
 
+#: Most traits on paper, the surest of those outside: two pages hold no more.
+PRINTED = 20
+
 
 @dataclass(frozen=True, slots=True)
 class Row:
@@ -33,6 +36,8 @@ class Row:
         Numbers to sort by; empty where unknown, which always comes last.
     details : tuple of str
         What is told on demand.
+    printed : bool
+        Whether it is on paper too.
     """
 
     name: str
@@ -54,6 +59,7 @@ class Row:
     sort_q: str = ""
     outside: bool = False
     clear: bool = False
+    printed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +74,11 @@ class Group:
 
 def groups(findings: Findings) -> Iterator[Group]:
     """Every family: what lies outside first, the surest first; what could not be measured last."""
+    printed = {f.name for f in findings.placement.outside[:PRINTED]}
     for family, titled in words().families.items():
         members = [f for f in findings.placement.features if CATALOG[f.name].family == family]
         ordered = sorted(members, key=_order)
-        yield Group(family, titled.title, titled.explain, tuple(_row(findings, f) for f in ordered))
+        yield Group(family, titled.title, titled.explain, tuple(_row(findings, f, f.name in printed) for f in ordered))
 
 
 def _order(f: FeaturePlace) -> tuple[int, float, float]:
@@ -81,7 +88,7 @@ def _order(f: FeaturePlace) -> tuple[int, float, float]:
     return (2 if f.verdict == "unmeasured" else 1), 0.0, 0.0
 
 
-def _row(findings: Findings, f: FeaturePlace) -> Row:
+def _row(findings: Findings, f: FeaturePlace, printed: bool) -> Row:
     own = words().features[f.name]
     placed = f.verdict != "unmeasured" and f.limits is not None
     coverage = findings.placement.coverage
@@ -109,6 +116,7 @@ def _row(findings: Findings, f: FeaturePlace) -> Row:
         sort_q=_key(f.q),
         outside=f.outside,
         clear=f.clear,
+        printed=printed,
     )
 
 

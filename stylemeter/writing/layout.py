@@ -6,8 +6,9 @@ parted there and tied (`values` does the same where a length has no value of its
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from stylemeter.melody import Chord, Melody
@@ -82,7 +83,7 @@ def printed_bars(melody: Melody, cuts: Iterable[int] = ()) -> list[PrintedBar]:
     [(1, 0.5, 0), (None, 0.5, 0), (None, 1.0, 0), (None, 2.0, 0)]
     """
     sounding = list(zip(melody.onset.tolist(), note_ends(melody), strict=True))
-    parted = sorted(cuts)
+    parted = sorted(set(cuts))
     bars = []
     first = 0
     for number, line, start, end in _spans(melody, sounding):
@@ -98,15 +99,12 @@ def printed_bars(melody: Melody, cuts: Iterable[int] = ()) -> list[PrintedBar]:
 
 def chords_by_bar(melody: Melody, printed: Sequence[PrintedBar]) -> list[list[Chord]]:
     """Chords that start in each printed bar; the one in force before the first is put at its start."""
-    chords = list(melody.chords or ())
-    found: list[list[Chord]] = []
-    for place, bar in enumerate(printed):
-        own = [c for c in chords if bar.start <= c.onset < bar.end]
-        before = [c for c in chords if c.onset < bar.start] if place == 0 else []
-        if before and not (own and own[0].onset == bar.start):
-            last = before[-1]
-            own.insert(0, Chord(bar.start, last.root, last.kind, last.pitch_classes))
-        found.append(own)
+    chords = melody.chords or ()
+    onsets = [chord.onset for chord in chords]
+    found = [list(chords[bisect_left(onsets, bar.start) : bisect_left(onsets, bar.end)]) for bar in printed]
+    before = bisect_left(onsets, printed[0].start) if printed else 0
+    if before and not (found[0] and found[0][0].onset == printed[0].start):
+        found[0].insert(0, replace(chords[before - 1], onset=printed[0].start))
     return found
 
 
@@ -164,5 +162,6 @@ def _pieces(sounding: Sequence[tuple[int, int]], first: int, start: int, end: in
 def _cut(piece: Element, ticks: Sequence[int]) -> list[Element]:
     """A piece parted at ticks strictly inside of it."""
     end = piece.start + piece.length
-    stops = [piece.start, *(tick for tick in ticks if piece.start < tick < end), end]
+    inside = ticks[bisect_right(ticks, piece.start) : bisect_left(ticks, end)]
+    stops = [piece.start, *inside, end]
     return part(piece, [after - before for before, after in pairwise(stops)])

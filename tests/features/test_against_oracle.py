@@ -222,7 +222,7 @@ def test_open_collections_through_the_readers(open_data):
 
 
 @pytest.mark.slow
-@settings(thorough, max_examples=600)
+@settings(thorough, max_examples=250)
 @given(melodies(most=110), st.data())
 def test_many_more_random_melodies(melody, data):
     start, stop = data.draw(stretches(melody))

@@ -18,11 +18,8 @@ from stylemeter.reading.tab import read
 from stylemeter.reading.tab_rhythm import by_spacing
 from stylemeter.reading.tab_strokes import NODES, columns_of
 from stylemeter.reading.tab_systems import TabBar
-from stylemeter.reading.tab_tuning import USUAL, capo_of, strings_of
 
 INPUTS = ROOT / "tests" / "inputs" / "tab"
-#: Open strings of a guitar, the top line first.
-OPEN = (64, 59, 55, 50, 45, 40)
 
 
 def tab(text, **options):
@@ -78,80 +75,6 @@ def test_spacing_dropped_tuning_two_digits_and_words_between():
     assert melody.remarks[0].startswith("rhythm guessed from the spacing")
     # The low D under two notes: 38 where a standard tuning has 40.
     assert "2 lower notes of double stops or chords left out: the top note is kept" in melody.remarks
-
-
-# strings --------------------------------------------------------------------------------------------------------------
-
-
-def test_usual_tunings_are_those_music21_knows():
-    """Outside check: the fret boards of a general-purpose library."""
-    tablature = pytest.importorskip("music21.tablature")
-    boards = {
-        (6, "guitar"): tablature.GuitarFretBoard,
-        (4, "bass"): tablature.BassGuitarFretBoard,
-        (4, "ukulele"): tablature.UkeleleFretBoard,
-        (4, "mandolin"): tablature.MandolinFretBoard,
-    }
-    for (count, name), board in boards.items():
-        assert dict(USUAL[count])[name] == tuple(pitch.ps for pitch in board().tuning)
-
-
-@pytest.mark.parametrize(
-    ("labels", "text", "open_strings"),
-    [
-        ("eBGDAE", "", OPEN),
-        (" " * 6, "", OPEN),
-        ("123456", "", OPEN),
-        ("EADGBe", "", OPEN[::-1]),
-        ("eBGDAD", "", (*OPEN[:5], 38)),
-        ("dBGDGD", "", (62, 59, 55, 50, 43, 38)),
-        ("eBGDAEB", "", (*OPEN, 35)),
-        ("eBGDAEBF", "", (*OPEN, 35, 29)),
-        ("GDAE", "", (43, 38, 33, 28)),
-        ("AECG", "", (69, 64, 60, 67)),
-        ("EADG", "", (76, 69, 62, 55)),
-        ("GDAEB", "", (43, 38, 33, 28, 23)),
-        ("eBGDAE", "Tuning: D A D G B E", (*OPEN[:5], 38)),
-        ("eBGDAE", "tuning = DADGBE (drop D)", (*OPEN[:5], 38)),
-        ("eBGDAE", "Tuning: Drop D", (*OPEN[:5], 38)),
-        ("eBGDAE", "Tuning - Eb Ab Db Gb Bb Eb", tuple(p - 1 for p in OPEN)),
-        ("eBGDAE", "Tuning: half step down", tuple(p - 1 for p in OPEN)),
-        ("eBGDAE", "Tuning: E2 A2 D3 G3 B3 E4", OPEN),
-        ("eBGDAE", "Tuning: standard", OPEN),
-        ("DBGDGD", "Tuning: open G", (62, 59, 55, 50, 43, 38)),
-    ],
-)
-def test_tunings(labels, text, open_strings):
-    found = strings_of([label.strip() if not label.isdigit() else "" for label in labels], [text] if text else [])
-    assert found.open == open_strings
-
-
-def test_a_tuning_that_is_not_understood_is_told():
-    found = strings_of(list("eBGDAE"), ["Tuning: as you like it"])
-    assert found.open == OPEN
-    assert found.remarks[0] == "tuning 'as you like it' not understood"
-
-
-@pytest.mark.parametrize(
-    ("text", "fret"),
-    [
-        ("Capo 3", 3),
-        ("capo: 5th fret", 5),
-        ("Capo on 2", 2),
-        ("CAPO IV", 4),
-        ("no capo", 0),
-        ("Capo: none", 0),
-        ("capo", 0),
-    ],
-)
-def test_capos(text, fret):
-    assert capo_of([text]) == fret
-    assert tab(f"{text}\n" + system("-0-3-5-7-")).pitch[0] == 64 + fret
-
-
-def test_a_capo_beyond_the_neck():
-    with pytest.raises(InputError, match="capo 40"):
-        capo_of(["Capo 40"])
 
 
 # signs ----------------------------------------------------------------------------------------------------------------
@@ -307,7 +230,7 @@ def test_crowded_bars_never_put_two_notes_in_one_place():
 
 
 def test_a_system_without_bar_lines_is_read_as_even_eighths():
-    line = "".join(f"-{i % 10}" for i in range(20)) + "-"
+    line = "-0-2-4-5-7-9-1-3-0-2" * 2
     melody = tab("\n".join(f"{label}{line if label == 'e' else '-' * len(line)}" for label in "eBGDAE"))
     assert quarters(melody.onset) == [Fraction(i, 2) for i in range(20)]
     assert "1 system without bar lines read as even eighth notes" in melody.remarks
@@ -316,6 +239,12 @@ def test_a_system_without_bar_lines_is_read_as_even_eighths():
 def test_the_meter_the_user_says_lays_the_bars():
     melody = tab(system("-5-7-8-|-7-5-3-"), meter="3/4")
     assert melody.bar.tolist() == [1, 1, 1, 2, 2, 2]
+
+
+def test_tempo_and_key():
+    lick = system("-5-7-8-")
+    assert (tab("bpm: 92\n" + lick).tempo, tab("bpm: 92\n" + lick, tempo=60.0).tempo) == (92, 60)
+    assert "key 'H' not understood; give it with --key" in tab("Key: H\n" + lick).remarks
 
 
 def test_repeats_are_told():
@@ -350,6 +279,7 @@ def test_ragged_ends_double_bar_lines_and_tab_characters():
         ((INPUTS / "uneven.tab").read_text(), "line 3: 1 bar on this string, 2 on the others; put the bar lines under"),
         (system("-5-7-8-7-", above="   Q Q Q"), "line 2, bar 1 of the system: 4 notes and 3 rhythm letters"),
         (system("-5-7-") + system("-5-7-", labels="GDAE"), "line 10: a system of 4 strings, where the first has 6"),
+        ("Capo 40\n" + system("-5-7-"), "capo 40; a capo on fret 1 to 12 can be read"),
         ("Time: 4/5\n" + system("-5-7-"), "Time:: meter 4/5 is not a meter"),
         ("e" + "-" * 5000 + "\n", "more than 50000 lines, or one of more than 2000 characters"),
         ("e|-5-7-|\n" * 11, "11 strings one under the other"),

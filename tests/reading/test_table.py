@@ -188,6 +188,37 @@ def test_what_the_table_says_of_the_whole():
     assert (melody.title, melody.key.name, str(melody.meters[0]), melody.tempo) == ("A line", "D minor", "3/4", 90)
 
 
+def test_units_that_differ_between_columns():
+    melody = table("onset,duration (ms),pitch\n0,500,60\n1,250,62\n", tempo=120)
+    assert quarters(melody.duration) == [1, Fraction(1, 2)]
+    melody = table("seconds,duration (beats),pitch\n0,1,60\n0.5,0.5,62\n1,2,64\n", tempo=120)
+    assert quarters(melody.duration) == [1, Fraction(1, 2), 2]
+
+
+def test_times_that_lie_on_no_grid_are_doubted():
+    """Seconds under the name of quarter notes: read, but asked about."""
+    times = (0.013, 0.557, 1.071, 1.619, 2.143, 2.689)
+    melody = table("onset,pitch\n" + "".join(f"{t},60\n" for t in times))
+    assert any("name the column 'seconds' and give --tempo" in remark for remark in melody.remarks)
+
+
+def test_beats_from_zero_and_beats_without_bars():
+    melody = table("bar,beat,pitch\n1,0,60\n1,2,62\n2,0,64\n")
+    assert quarters(melody.onset) == [0, 2, 4]
+    assert "beat counted from 0" in melody.remarks
+    melody = table("beat,pitch\n0,60\n1.5,62\n", meter="6/8")
+    assert "beat counted in quarter notes" in melody.remarks
+
+
+def test_some_durations_missing_and_a_key_that_is_none():
+    text = "# stylemeter/notes/1\n# meter: 4/4\nonset,duration,pitch\n0,1,60\n1,,62\n"
+    melody = table(text)
+    assert melody.duration is None
+    assert "1 note without a duration: durations are left out altogether" in melody.remarks
+    melody = table("# key: H moll\nonset,pitch\n0,60\n1,64\n")
+    assert "key 'H moll' not understood; give it with --key" in melody.remarks
+
+
 def test_rests_and_grace_notes():
     melody = table("pitch,duration\n60,1\nrest,0.5\n62,0\nD4,1/2\n0,1\n64,1\n")
     assert melody.pitch.tolist() == [60, 62, 64]

@@ -22,6 +22,15 @@ def table(text, **options):
     return melody
 
 
+#: The beginning of a table of ours.
+OURS = "# stylemeter/notes/1\n# meter: 4/4\n"
+
+
+def solo(fields):
+    """A JSON table of ours of one note, with these fields of the solo."""
+    return f'{{"schema": "stylemeter/notes/1", "solo": {{{fields}}}, "notes": [{{"onset": 0, "pitch": 60}}]}}'
+
+
 def failure(text, **options):
     with pytest.raises(InputError) as caught:
         table(text, **options)
@@ -55,6 +64,18 @@ def failure(text, **options):
         ('{"schema": "stylemeter/notes/1", "notes": [{"onset": 0}]}', "note 1: pitch None is not a number from 0"),
         ("[[0, 1, 60]]", "lists without column names; name them with --columns"),
         ("[1, 2]", "no list of notes"),
+        ("[] 5", "no list of notes"),
+        ('{"notes": []} [', "line 1, character 16: not JSON"),
+        ("bar,beat,pitch\n1,1,60\none,2,62\n", "row 3: bar 'one' is not a bar number"),
+        (OURS + "onset,pitch\n", "no notes in it"),
+        (OURS + "# bars: 0 4 1 | 0 4 2\nonset,pitch\n0,60\n", "bars: bar lines do not rise, or there are none"),
+        (OURS + "# bars: 0 4 1 x9999\nonset,pitch\n0,60\n", "bars: more than 5000 bars"),
+        (OURS + "# bars: 4 0 1\nonset,pitch\n0,60\n", "bars: bar ['4', '0', 1] ends before it starts"),
+        (solo('"meter": []'), "meter: 0 meters; give at least one"),
+        (solo('"meter": [["0", 4]]'), "meter: ['0', 4] is not a meter; write [onset, numerator, denominator]"),
+        (solo('"meter": [["0", 4.5, 4]]'), "meter: number 4.5 is not a whole number"),
+        (solo('"meter": [["0", 4, 4]], "key": {"tonic": 0, "mode": "hp"}'), "key: mode 'hp' is not known; modes are:"),
+        (solo('"meter": [["0", 4, 4]], "key": "H"'), "key: 'H' is not a key"),
         ('{"onset": 1}', "notes: None is not a list"),
         ('{"notes": [}', "line 1, character 12: not JSON"),
         ("[" * 100_000, "JSON that holds no note table"),
@@ -70,8 +91,13 @@ def test_too_many_rows():
     assert "at most 20000" in failure("[" + "{}," * 20_000 + "{}]")
     assert "more than 5000 bars" in failure("# stylemeter/notes/1\n# meter: 1/64\nonset,pitch\n0,60\n79000,62\n")
     assert "at most 10000" in failure("# stylemeter/notes/1\n" * 10_001)
+    rows = "0,60\n" * 20_001
+    assert "at most 20000" in failure(f"{OURS}onset,pitch\n{rows}")
+    assert "field larger than field limit" in failure("onset,pitch\n0," + "9" * 200_000)
     assert "more than 250000 rows" in failure("0\n" * 250_001)
     assert "a table of more than 8 MiB" in failure("," * (8 * 2**20 + 1))
+    # A row of nothing but commas is a blank one, and no slower than any other text of its size.
+    assert "no notes in it" in failure("," * 2**20)
 
 
 def test_numbers_that_would_take_forever():

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from pages import FORMULA, HOSTILE, Tree, calibrated, dense, found, shipped, take
+from pages import FORMULA, HOSTILE, Tree, calibrated, dense, eighths, found, shipped, take
 from written import written
 
 from stylemeter.errors import UsageError
@@ -52,7 +52,7 @@ def tree(page):
 
 def test_sections_stand_in_the_order_of_reading(page):
     there = re.findall(r'<h2 id="([a-z]+)">', page)
-    wanted = "read answer habits flagged first traits shapes styles norm cautions data".split()
+    wanted = ["read", "answer", "habits", "flagged", "first", "traits", "shapes", "styles", "norm", "cautions", "data"]
     assert there == wanted
 
 
@@ -328,7 +328,7 @@ def test_several_pictures_share_no_id(page):
     ids = re.findall(r' id="(score-[^"]+)"', page)
     assert len(ids) > 10
     assert len(ids) == len(set(ids))
-    assert {i for i in re.findall(r'<use href="#([^"]+)"', page)} <= set(ids)
+    assert set(re.findall(r'<use href="#([^"]+)"', page)) <= set(ids)
 
 
 def test_signs_of_chords_are_those_of_any_font():
@@ -423,6 +423,16 @@ def test_a_style_with_too_few_families_is_told_as_such():
     assert "not possible" in tree.words
     assert "tune families" in tree.words
     assert not tree.all("svg", "spread")
+
+
+def test_without_any_habit_the_bars_of_the_trait_to_start_with_are_shown():
+    lines = ["AA:dAfAdA BdAFEEDE FFAFdFAF EFGECEGE", "A:dAfAdA BdAFE:DE FAdfecAc d:dcd:::"]
+    findings = found(written(eighths("".join(lines * 2)), key="D major"))
+    assert findings.first.kind == "feature"
+    tree = Tree(page_html(findings))
+    assert texts()["flagged.intro_trait"] in tree.words
+    assert {a.get("id") for a in tree.all("article")} >= {f"look-{findings.first.name}"}
+    assert len(tree.all("svg", "score")) == len(notation.WIDTHS)
 
 
 def test_without_key_and_durations_the_page_says_what_is_missing():

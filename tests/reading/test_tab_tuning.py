@@ -1,0 +1,78 @@
+"""Open strings of a tablature: labels, tuning lines, the usual tunings, capos."""
+
+import pytest
+
+from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.tab import read
+from stylemeter.reading.tab_tuning import USUAL, capo_of, strings_of
+
+#: Open strings of a guitar, the top line first.
+OPEN = (64, 59, 55, 50, 45, 40)
+
+
+def test_usual_tunings_are_those_music21_knows():
+    """Outside check: the fret boards of a general-purpose library."""
+    tablature = pytest.importorskip("music21.tablature")
+    boards = {
+        (6, "guitar"): tablature.GuitarFretBoard,
+        (4, "bass"): tablature.BassGuitarFretBoard,
+        (4, "ukulele"): tablature.UkeleleFretBoard,
+        (4, "mandolin"): tablature.MandolinFretBoard,
+    }
+    for (count, name), board in boards.items():
+        assert dict(USUAL[count])[name] == tuple(pitch.ps for pitch in board().tuning)
+
+
+@pytest.mark.parametrize(
+    ("labels", "text", "open_strings"),
+    [
+        ("eBGDAE", "", OPEN),
+        (" " * 6, "", OPEN),
+        ("123456", "", OPEN),
+        ("EADGBe", "", OPEN[::-1]),
+        ("eBGDAD", "", (*OPEN[:5], 38)),
+        ("dBGDGD", "", (62, 59, 55, 50, 43, 38)),
+        ("eBGDAEB", "", (*OPEN, 35)),
+        ("eBGDAEBF", "", (*OPEN, 35, 29)),
+        ("GDAE", "", (43, 38, 33, 28)),
+        ("AECG", "", (69, 64, 60, 67)),
+        ("EADG", "", (76, 69, 62, 55)),
+        ("GDAEB", "", (43, 38, 33, 28, 23)),
+        ("eBGDAE", "Tuning: D A D G B E", (*OPEN[:5], 38)),
+        ("eBGDAE", "tuning = DADGBE (drop D)", (*OPEN[:5], 38)),
+        ("eBGDAE", "Tuning: Drop D", (*OPEN[:5], 38)),
+        ("eBGDAE", "Tuning - Eb Ab Db Gb Bb Eb", tuple(p - 1 for p in OPEN)),
+        ("eBGDAE", "Tuning: half step down", tuple(p - 1 for p in OPEN)),
+        ("eBGDAE", "Tuning: E2 A2 D3 G3 B3 E4", OPEN),
+        ("eBGDAE", "Tuning: standard", OPEN),
+        ("DBGDGD", "Tuning: open G", (62, 59, 55, 50, 43, 38)),
+    ],
+)
+def test_tunings(labels, text, open_strings):
+    found = strings_of([label.strip() if not label.isdigit() else "" for label in labels], [text] if text else [])
+    assert found.open == open_strings
+
+
+def test_a_tuning_that_is_not_understood_is_told():
+    found = strings_of(list("eBGDAE"), ["Tuning: as you like it"])
+    assert found.open == OPEN
+    assert found.remarks[0] == "tuning 'as you like it' not understood"
+
+
+@pytest.mark.parametrize(
+    ("text", "fret"),
+    [
+        ("Capo 3", 3),
+        ("capo: 5th fret", 5),
+        ("Capo on 2", 2),
+        ("CAPO IV", 4),
+        ("no capo", 0),
+        ("Capo: none", 0),
+        ("capo", 0),
+    ],
+)
+def test_capos(text, fret):
+    assert capo_of([text]) == fret
+    rows = "\n".join(f"{label}|{'-0-3-5-7-' if label == 'e' else '---------'}|" for label in "eBGDAE")
+    [melody] = read(f"{text}\n{rows}\n".encode(), ReadOptions())
+    assert melody.pitch.tolist() == [64 + fret + step for step in (0, 3, 5, 7)]

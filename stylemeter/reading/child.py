@@ -5,9 +5,9 @@ never a path, and everything that crosses is JSON or raw bytes: neither side unp
 
 Frames: eight bytes of length (big-endian), then as many bytes. First the setup, ``{"path", "memory",
 "libraries"}``; then for each file a job, ``{"modules", "options", "seconds", "announce"}`` (the last module is
-the reader), and the file's bytes. Answered by ``{"begun": true}`` once the libraries are loaded, if it is to be
-announced (the parent's clock starts then), and by one of ``{"read": true}`` with `wire.pack`'s document behind it, ``{"error": [class, what, where, mend]}``
-or ``{"memory": true}``.
+the reader), and the file's bytes. Answered by ``{"begun": true}`` once the libraries are loaded, if that is to be
+announced (the parent's clock starts then), and by one of ``{"read": true}`` with `wire.pack`'s document behind it,
+``{"error": [class, what, where, mend]}`` or ``{"memory": true}``.
 """
 
 from __future__ import annotations

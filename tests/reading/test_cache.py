@@ -127,7 +127,7 @@ def test_the_name_holds_everything_that_decides(monkeypatch):
                 ("meter", "4/4"),
                 ("tempo", 120.0),
                 ("first_beat", 0.5),
-                ("chord_text", "chord "),
+                ("chord_text", "harmony "),
             )
         ),
         entry_name(ABC, "abc", ReadOptions(columns=("onset",))),

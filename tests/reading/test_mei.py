@@ -206,7 +206,7 @@ def test_refused(name):
     start = time.process_time()
     with pytest.raises(InputError, match=words) as caught:
         read(data, ReadOptions())
-    assert time.process_time() - start < 10
+    assert time.process_time() - start < 30
     assert len(str(caught.value)) < 300
 
 
@@ -215,7 +215,7 @@ def test_many_tuplet_spans_take_no_time():
     spans = "".join(f'<tupletSpan startid="#n{i}" endid="#none" num="3" numbase="2"/>' for i in range(5_000))
     start = time.process_time()
     one(measure(notes, more=spans))
-    assert time.process_time() - start < 5
+    assert time.process_time() - start < 30
 
 
 def by_verovio(text):

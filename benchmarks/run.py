@@ -125,7 +125,8 @@ def feature_ratios() -> dict[str, tuple[float, float]]:
     through_music21 = parse / 30 * len(sources)
     print(
         f"one excerpt {1e3 * one:.2f} ms, music21's {len(extractors)} extractors {theirs:.2f} s; "
-        f"{len(sources)} tunes: reading {reading:.2f} s (music21 alone {through_music21:.1f} s), excerpts {excerpts:.2f} s"
+        f"{len(sources)} tunes: reading {reading:.2f} s (music21 alone {through_music21:.1f} s), "
+        f"excerpts {excerpts:.2f} s"
     )
     return {
         "64-note excerpt over 1.5 ms": (one / 1.5e-3, 1.0),

@@ -54,6 +54,9 @@ def typicality(profile: Profile, plan: Plan, block: Floats) -> Typicality:
             pull = model.pull(z)
     assert pull is not None
     assert z is not None
+    if 2 * int(np.isfinite(z).sum()) < len(z):
+        why = "too little of the solo could be measured"
+        return Typicality(profile.name, profile.style, math.nan, math.nan, families, reason=why)
     order = np.argsort(-pull, kind="stable")
     misfitting = tuple(names[i] for i in order[:3] if abs(z[i]) > 1)
     near = sorted(range(len(names)), key=lambda i: (abs(float(np.nan_to_num(z[i], nan=9.0))), names[i]))

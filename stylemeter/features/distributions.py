@@ -43,9 +43,9 @@ def distributions(line: Line) -> dict[str, Shares]:
     }
     if line.key is not None:
         found["degrees"] = _shares(np.bincount(line.degree, minlength=12))
-    if line.base.one_meter:
+    if line.one_meter:
         # rounded up: a bar of an odd number of 64ths is not a whole number of cells
-        cells = -(-line.base.meters[0].bar * _CELLS_A_QUARTER // TICKS)
+        cells = -(-line.meter.bar * _CELLS_A_QUARTER // TICKS)
         found["onsets"] = _shares(np.bincount(line.base.cell[line.start : line.stop], minlength=cells))
     return found
 
@@ -58,9 +58,9 @@ def meter_label(line: Line) -> str:
     str
         Empty where the meter changes.
     """
-    if not line.base.one_meter:
+    if not line.n or not line.one_meter:
         return ""
-    meter = line.base.meters[0]
+    meter = line.meter
     return "4/4" if (meter.numerator, meter.denominator) == (2, 2) else str(meter)
 
 

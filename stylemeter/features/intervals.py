@@ -113,7 +113,15 @@ def step_inertia(line: Line) -> Mask:
     return Mask(line.direction[:-1] == line.direction[1:], of=pairs, reach=2)
 
 
-@feature("intervals", "share", "how often the line turns, repeated notes passed over")
+def _turns(line: Line) -> Bools:
+    """Notes of each turn: from the move before it to the end of the move after it."""
+    moves = np.flatnonzero(line.direction)
+    turned = line.direction[moves[1:]] != line.direction[moves[:-1]]
+    first, last = moves[:-1][turned], moves[1:][turned]
+    return line.mark(first, last - first + 2)
+
+
+@feature("intervals", "share", "how often the line turns, repeated notes passed over", evidence=_turns)
 def direction_change_rate(line: Line) -> float | Lack:
     """Share of neighbours among the moves that have opposite signs."""
     moves = line.direction[line.direction != 0]

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from stylemeter.features.base import Base
 from stylemeter.melody import Key, Melody
-from stylemeter.meter import meter_at
+from stylemeter.meter import Meter, meter_at
 
 __all__ = ["Line", "run_lengths"]
 
@@ -173,10 +173,20 @@ class Line:
         """Beats from one tick to another."""
         return self._measured(start, end, "beat")
 
+    @cached_property
+    def one_meter(self) -> bool:
+        """Whether one meter holds from the first note to the last end."""
+        return self.base.one_meter or not any(self.first < m.onset < self.last for m in self.base.meters[1:])
+
+    @cached_property
+    def meter(self) -> Meter:
+        """Meter in force at the first note."""
+        return meter_at(self.base.meters, self.first)
+
     def _measured(self, start: int, end: int, unit: str) -> float:
         meters = self.base.meters
-        if self.base.one_meter:
-            return float((end - start) / getattr(meters[0], unit))
+        if self.one_meter:
+            return float((end - start) / getattr(self.meter, unit))
         total, now = 0.0, start
         for change in [m.onset for m in meters[1:] if start < m.onset < end] + [end]:
             total += (change - now) / getattr(meter_at(meters, now), unit)

@@ -101,7 +101,24 @@ def npvi(line: Line) -> Mean:
     return Mean(200.0 * np.abs(a - b) / (a + b), reach=2)
 
 
-@feature("rhythm", "share of full bars", "full bars whose rhythm has been heard in an earlier bar")
+def _recurring(line: Line) -> Bools:
+    """Notes of the full bars whose rhythm an earlier one had."""
+    bars = line.full_bars[line.full_bar_counts > 0]
+    seen: set[object] = set()
+    again = []
+    for bar, pattern in zip(bars.tolist(), _bar_patterns(line), strict=True):
+        if pattern in seen:
+            again.append(bar)
+        seen.add(pattern)
+    return np.isin(line.base.bar_index[line.start : line.stop], again)
+
+
+@feature(
+    "rhythm",
+    "share of full bars",
+    "full bars whose rhythm has been heard in an earlier bar",
+    evidence=_recurring,
+)
 def rhythm_recurrence(line: Line) -> float | Lack:
     """Share of the full bars with an onset that repeat an earlier one's onsets."""
     patterns = _bar_patterns(line)

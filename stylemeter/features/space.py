@@ -76,10 +76,10 @@ def _longest_stream_notes(line: Line) -> Bools:
 )
 def longest_stream(line: Line) -> float:
     """Beats of the longest stretch without a breath."""
-    if line.base.one_meter:
+    if line.one_meter:
         assert line.reach is not None
         first, last = _streams(line)
-        return int((line.reach[last] - line.onset[first]).max()) / line.base.meters[0].beat
+        return int((line.reach[last] - line.onset[first]).max()) / line.meter.beat
     return max(_stream_beats(line))
 
 

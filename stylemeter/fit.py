@@ -110,7 +110,7 @@ def _shapes(sample: Sample, rows: Ints, rung: Rung) -> dict[str, Any]:
     """Mean distributions of a rung, and each row's distance to the mean of the other families (into the rung)."""
     document: dict[str, Any] = {}
     for name, cells in sample.shapes.items():
-        labels = [sample.meter[t] if name == "onsets" else "" for t in sample.tune[rows].tolist()]
+        labels = [sample.meter[r] if name == "onsets" else "" for r in rows.tolist()]
         distance = np.full(len(rows), np.nan)
         means: dict[str, list[float]] = {}
         for label in sorted(set(labels)):

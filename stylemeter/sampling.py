@@ -61,15 +61,15 @@ class TuneRows:
     values : ndarray of shape (n_rows, n_features)
     shapes : dict of list of ndarray
         Distributions of each excerpt, empty where unmeasured.
-    meter : str
-        Meter the onsets are compared within.
+    meter : list of str
+        Meter each excerpt's onsets are compared within; empty where it changes.
     """
 
     rung: Ints
     start: Ints
     values: Singles
     shapes: dict[str, list[Singles]]
-    meter: str
+    meter: list[str]
 
 
 def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
@@ -89,13 +89,15 @@ def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
     cuts = [(rung, start) for rung in ladder for start in separate_starts(base.n, rung)]
     rows = excerpt_block(base, [(start, start + rung) for rung, start in cuts]).astype(np.float32)
     shapes: dict[str, list[Singles]] = {name: [] for name in DISTRIBUTIONS}
+    meters = []
     for rung, start in cuts:
         line = Line(base, start, start + rung)
+        meters.append(meter_label(line))
         found = distributions(line)
         for name in DISTRIBUTIONS:
             shapes[name].append(found.get(name, np.zeros(0)).astype(np.float32))
     pairs = np.array(cuts, dtype=np.int64).reshape(-1, 2)
-    return TuneRows(pairs[:, 0], pairs[:, 1], rows, shapes, meter_label(Line(base)))
+    return TuneRows(pairs[:, 0], pairs[:, 1], rows, shapes, meters)
 
 
 # -- one chunk --------------------------------------------------------------------------------------------------
@@ -160,7 +162,7 @@ def _schema() -> pa.Schema:
     import pyarrow as pa
 
     text, binary = pa.string(), pa.binary()
-    fields = [("label", text), ("error", text), ("meter", text), ("intervals", binary), ("melody", text)]
+    fields = [("label", text), ("error", text), ("meter", pa.list_(text)), ("intervals", binary), ("melody", text)]
     fields += [("rung", binary), ("values", binary)]
     return pa.schema(fields + [(f"shape:{name}", pa.list_(binary)) for name in DISTRIBUTIONS])
 
@@ -238,7 +240,7 @@ class Sample:
     shapes : dict of list of ndarray
         Distributions of each row.
     meter : list of str
-        Meter of each tune.
+        Meter of each row.
     failures : list of str
         One line a tune that could not be read.
     digest : str
@@ -353,7 +355,7 @@ def _assemble(tables: Sequence[pa.Table], digest: str) -> Sample:
         rung=np.concatenate(rungs),
         values=np.concatenate(block),
         shapes=shapes,
-        meter=[row["meter"] for row in good],
+        meter=[label for row in good for label in row["meter"]],
         failures=failures,
         digest=digest,
     )

@@ -256,7 +256,7 @@ def _injected(
     shown = hinted = count = placed = right = 0
     for fold in folds:
         held = held_out(sample, family, fold, notes, -(-settings.inject_most // len(folds)), rng)
-        held = [h for h in held if h.melody.key is not None and h.melody.key.mode is not None]
+        held = [h for h in held if h.melody.key is not None and (habit != "scale" or h.melody.key.mode is not None)]
         changed = [inject(habit, cut(h.melody, h.start, h.start + notes), DOSES[dose], rng) for h in held]
         found = _judge(fold, notes, [(Base(melody), 0) for melody, _, _ in changed], settings)
         if found is None:

@@ -42,8 +42,7 @@ def cut(melody: Melody, start: int, stop: int) -> Melody:
 def relay(melody: Melody, onset: Ints, duration: Ints | None) -> Melody:
     """Give a melody new times on regular bars of the meter at its first note, from that note's bar line."""
     first = meter_at(melody.meters, int(melody.onset[0]))
-    bars_before = melody.bars
-    line = int(bars_before.line[np.searchsorted(bars_before.line, melody.onset[0], side="right") - 1])
+    line = _bar_line(melody)
     meter = replace(first, onset=line)
     end = int((onset if duration is None else onset + duration).max()) + 1
     bars = lay_bars(regular_spans([meter], line, end), [meter])
@@ -61,12 +60,21 @@ def relay(melody: Melody, onset: Ints, duration: Ints | None) -> Melody:
     )
 
 
+def _bar_line(melody: Melody) -> int:
+    """Bar line before the first note."""
+    lines = melody.bars.line
+    return int(lines[np.searchsorted(lines, melody.onset[0], side="right") - 1])
+
+
 def _scale_of(melody: Melody) -> Ints:
-    """Pitches of the key's scale over the whole range, sorted (chromatic scale without a key)."""
+    """Pitches of the key's scale over the whole range, sorted; of a key without a mode, by its commoner third."""
     key = melody.key
-    if key is None or key.mode not in MODE_SCALES:
-        return np.arange(0, 128)
-    classes = (0, 2, 3, 5, 7, 8, 10) if key.mode == "minor" else MODE_SCALES[key.mode]
+    assert key is not None
+    mode = key.mode
+    if mode not in MODE_SCALES:
+        degree = (np.floor(melody.pitch + 0.5).astype(np.int64) - key.tonic) % 12
+        mode = "minor" if np.count_nonzero(degree == 3) > np.count_nonzero(degree == 4) else "major"
+    classes = (0, 2, 3, 5, 7, 8, 10) if mode == "minor" else MODE_SCALES[mode]
     inside = np.isin((np.arange(128) - key.tonic) % 12, classes)
     return np.flatnonzero(inside)
 
@@ -134,7 +142,8 @@ def all_eighths(melody: Melody, start: int, stop: int, _: np.random.Generator) -
     eighth = TICKS // 2
     onset = melody.onset.copy()
     duration = None if melody.duration is None else melody.duration.copy()
-    begin = int(onset[start]) // eighth * eighth if start == 0 else int(onset[start])
+    # a first note off the eighths moves back onto them, but not before its bar
+    begin = max(int(onset[0]) // eighth * eighth, _bar_line(melody)) if start == 0 else int(onset[start])
     onset[start:stop] = begin + eighth * np.arange(stop - start)
     if duration is not None:
         duration[start:stop] = eighth

@@ -10,9 +10,11 @@ import random
 import re
 import sys
 from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
+from conftest import ROOT, open_data_folder
 from inputs.sixty import CASES
 
 from stylemeter.errors import InputError, LimitError
@@ -21,7 +23,7 @@ from stylemeter.reading.options import ReadOptions
 from stylemeter.reading.wire import unpack
 from stylemeter.reading.worker import ReadingProcess
 
-SEEDS_A_KIND = 50
+SEEDS_SHORT, SEEDS_LONG = 12, 50
 SHORT, LONG = 40, 2000
 SEED_BYTES = 12_000
 SECONDS = 5
@@ -48,7 +50,7 @@ ODD = [
 # ------------------------------------------------------------------------------------------------ real files
 
 
-def _smallest(paths, count=SEEDS_A_KIND):
+def _smallest(paths, count):
     """Contents of the smallest files, near-empty ones left out."""
     sized = sorted((path.stat().st_size, str(path), path) for path in paths)
     return [path.read_bytes() for size, _, path in sized if 150 < size <= SEED_BYTES][:count]
@@ -85,35 +87,35 @@ def _jams_of(paths):
         yield json.dumps(document | {"annotations": kept}).encode()
 
 
-def _tables(written):
+def _tables(written, count):
     """Tunes of the collections written as tables."""
     from stylemeter import tables
     from stylemeter.reading.abc_notation import read
 
     write = getattr(tables, written)
-    return [write(read(data, ReadOptions())[0]).encode() for data in _smallest(_corpus().rglob("*.abc"), 25)]
+    return [write(read(data, ReadOptions())[0]).encode() for data in _smallest(_corpus().rglob("*.abc"), count)]
 
 
 def _corpus():
     """Folder of music21's collections."""
-    from pathlib import Path
-
     return Path(importlib.util.find_spec("music21").origin).parent / "corpus"
 
 
-def seeds(kind, open_data):
-    """Real files of a kind, and the hand-made ones of the sixty."""
+def seeds(kind, open_data, count):
+    """Real files of a kind, so many where there are, and the hand-made ones of the sixty."""
     corpus = _corpus()
+    ours = ROOT / "tests" / "inputs"
+    fetched = open_data or ours
     real = {
-        "musicxml": lambda: _smallest([*corpus.rglob("*.mxl"), *(open_data or corpus).glob("jazz-age-songs/*.mxl")]),
-        "midi": lambda: _smallest([*corpus.parent.rglob("*.mid"), *(open_data or corpus).glob("pop-songs/*.mid")]),
-        "abc": lambda: _smallest(corpus.rglob("*.abc")),
-        "kern": lambda: _smallest(corpus.rglob("*.krn")),
-        "mei": lambda: _mei_of([*_smallest(corpus.rglob("*.krn"), 30), *_smallest(corpus.rglob("*.abc"), 20)]),
-        "jams": lambda: list(_jams_of((open_data or corpus).glob("guitar-jams/*_solo.jams"))),
-        "csv": lambda: _tables("to_csv"),
-        "json": lambda: _tables("to_json"),
-        "tab": list,
+        "musicxml": lambda: _smallest([*corpus.rglob("*.mxl"), *fetched.glob("jazz-age-songs/*.mxl")], count),
+        "midi": lambda: _smallest([*corpus.parent.rglob("*.mid"), *fetched.glob("pop-songs/*.mid")], count),
+        "abc": lambda: _smallest(corpus.rglob("*.abc"), count),
+        "kern": lambda: _smallest(corpus.rglob("*.krn"), count),
+        "mei": lambda: _mei_of(_smallest([*corpus.rglob("*.krn"), *corpus.rglob("*.abc")], count)),
+        "jams": lambda: list(_jams_of(fetched.glob("guitar-jams/*_solo.jams"))),
+        "csv": lambda: [*_tables("to_csv", count // 2), *_smallest(ours.glob("table/*.csv"), count)],
+        "json": lambda: [*_tables("to_json", count // 2), *_smallest(ours.glob("table/*.json"), count)],
+        "tab": lambda: _smallest(ours.glob("tab/*.tab"), count),
     }
     made = _written_cases(*KINDS[kind].suffixes)
     return [seed for seed in [*real[kind](), *made] if seed]
@@ -174,13 +176,49 @@ def _line_gone(rng, data):
     return b"".join(lines)
 
 
+def _element_gone(rng, data):
+    """Markup stays well-formed: an innermost element, or an empty one, is gone."""
+    found = _element(rng, data)
+    return data[: found.start()] + data[found.end() :] if found else _flip(rng, data)
+
+
+def _element_again(rng, data):
+    """Markup stays well-formed: an innermost element is there twice, or stands in the place of another."""
+    found, other = _element(rng, data), _element(rng, data)
+    if found is None or other is None:
+        return _flip(rng, data)
+    return data[: other.start()] + found[0] + (other[0] if rng.random() < 0.5 else b"") + data[other.end() :]
+
+
+def _other_content(rng, data):
+    """Markup stays well-formed: an element or attribute holds another number or nothing."""
+    found = list(re.finditer(rb"(?<=>)[^<>]{1,20}(?=</)|(?<=\")[^\"<>]{1,12}(?=\"[ />])", data))
+    if not found:
+        return _flip(rng, data)
+    one = rng.choice(found)
+    odd = rng.choice([odd for odd in ODD if odd != b"\xff"])
+    return data[: one.start()] + odd + data[one.end() :]
+
+
+def _element(rng, data):
+    """An element with nothing but text in it."""
+    found = list(re.finditer(rb"<(\w+)[^<>]*>[^<>]*</\1>|<\w+[^<>]*/>", data))
+    return rng.choice(found) if found else None
+
+
 DAMAGES = [_flip, _overwrite, _cut, _truncate, _repeat, _insert, _move, _other_number, _other_number, _line_gone]
+
+
+#: Damages after which a document can still be parsed, so that they reach what reads the music.
+WELL_FORMED = [_element_gone, _element_again, _other_content, _other_content]
 
 
 def damaged(rng, data):
     """One to four damages of a file."""
+    is_markup = data.lstrip(b"\xef\xbb\xbf \r\n").startswith(b"<")
+    kinds = WELL_FORMED if is_markup and rng.random() < 0.7 else DAMAGES
     for _ in range(rng.choice([1, 1, 1, 2, 3, 4])):
-        data = rng.choice(DAMAGES)(rng, data) or b"\x00"
+        data = rng.choice(kinds)(rng, data) or b"\x00"
     return data
 
 
@@ -241,18 +279,18 @@ def outcome(process, kind, data):
     return "read"
 
 
-def fuzz(kind, open_data, count, seed=0):
+def fuzz(kind, open_data, count, originals, seed=0):
     """Damage `count` files: counts of what became of them, and the worst ones."""
     rng = random.Random(f"{kind} {seed}")
-    originals = seeds(kind, open_data)
-    assert len(originals) >= 5, "too few files to damage"
+    files = seeds(kind, open_data, originals)
+    assert len(files) >= 5, "too few files to damage"
     damage = damaged_score if kind == "musicxml" else damaged
     counts: Counter[str] = Counter()
     worst = []
     process = ReadingProcess()
     try:
         for number in range(count):
-            data = damage(rng, originals[number % len(originals)])
+            data = damage(rng, files[number % len(files)])
             try:
                 word = outcome(process, kind, data)
             except AssertionError as error:
@@ -267,8 +305,6 @@ def fuzz(kind, open_data, count, seed=0):
 
 @pytest.fixture(scope="module")
 def data_folder():
-    from conftest import open_data_folder
-
     return open_data_folder()
 
 
@@ -285,7 +321,7 @@ def _needs_reader(kind, data_folder):
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_a_few_damaged_files(kind, data_folder):
     _needs_reader(kind, data_folder)
-    counts, worst = fuzz(kind, data_folder, SHORT)
+    counts, worst = fuzz(kind, data_folder, SHORT, SEEDS_SHORT)
     assert not worst, [(number, word) for number, word, _ in worst]
     assert counts["read"] + counts["error"] + counts["limit"] == SHORT
     assert counts["read"] > 0
@@ -295,7 +331,7 @@ def test_a_few_damaged_files(kind, data_folder):
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_many_damaged_files(kind, data_folder, capsys):
     _needs_reader(kind, data_folder)
-    counts, worst = fuzz(kind, data_folder, LONG, seed=1)
+    counts, worst = fuzz(kind, data_folder, LONG, SEEDS_LONG, seed=1)
     with capsys.disabled():
         sys.stdout.write(f"\n{kind}: {LONG} damaged files: {dict(counts)}\n")
     assert not worst, [(number, word) for number, word, _ in worst]

@@ -115,8 +115,7 @@ def main() -> None:
     while True:
         job = json.loads(_take(request))
         data = _take(request)
-        for frame in _answers(job, data, fence, answer):
-            _give(answer, frame)
+        _give(answer, *_answers(job, data, fence, answer))
 
 
 def _answers(job: dict[str, Any], data: bytes, fence: Fence, answer: int) -> list[bytes]:
@@ -221,9 +220,9 @@ def _exactly(pipe: int, count: int) -> bytes:
     return b"".join(parts)
 
 
-def _give(pipe: int, frame: bytes) -> None:
-    """Send a frame; ends the process where the parent is gone."""
-    rest = memoryview(len(frame).to_bytes(8, "big") + frame)
+def _give(pipe: int, *frames: bytes) -> None:
+    """Send frames in one go (the parent wakes once); ends the process where the parent is gone."""
+    rest = memoryview(b"".join(len(frame).to_bytes(8, "big") + frame for frame in frames))
     try:
         while rest:
             rest = rest[os.write(pipe, rest) :]

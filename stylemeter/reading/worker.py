@@ -23,6 +23,7 @@ import sys
 import time
 import weakref
 from dataclasses import asdict
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -189,7 +190,7 @@ class _Child:
         self._finalizer = weakref.finalize(self, _end, self.owner, self.pid, self._to, self._from)
         setup = {"path": _import_path(), "memory": limits.memory_bytes(), "libraries": list(libraries)}
         with contextlib.suppress(_EndedError, _LateError):  # told when the first file asks
-            self._give(json.dumps(setup).encode(), time.monotonic() + limits.START_SECONDS)
+            self._give(time.monotonic() + limits.START_SECONDS, json.dumps(setup).encode())
 
     def ask(self, reader: Reader, data: bytes, options: ReadOptions, most: float) -> bytes | None:
         """The document a file is read as; None where memory ran out."""
@@ -197,14 +198,7 @@ class _Child:
         self.begun = reader in self._loaded
         self.whole = False
         patience = time.monotonic() + limits.START_SECONDS
-        job = {
-            "modules": [*reader.libraries, reader.module],
-            "options": asdict(options),
-            "seconds": most,
-            "announce": not self.begun,
-        }
-        self._give(json.dumps(job).encode(), patience)
-        self._give(data, patience)
+        self._give(patience, _job(reader, options, most, announce=not self.begun), data)
         deadline = time.monotonic() + most
         answer = self._answer(deadline if self.begun else patience)
         if answer.get("begun"):
@@ -227,9 +221,9 @@ class _Child:
         code = os.waitstatus_to_exitcode(status)
         return f"signal {-code}" if code < 0 else f"exit code {code}"
 
-    def _give(self, frame: bytes, deadline: float) -> None:
-        """Send a frame, waiting no longer than the deadline for the child to take it."""
-        rest = memoryview(len(frame).to_bytes(8, "big") + frame)
+    def _give(self, deadline: float, *frames: bytes) -> None:
+        """Send frames in one go, waiting no longer than the deadline for the child to take them."""
+        rest = memoryview(b"".join(len(frame).to_bytes(8, "big") + frame for frame in frames))
         while rest:
             self._wait(self._to, select.POLLOUT, deadline)
             try:
@@ -278,6 +272,13 @@ class _Child:
                 raise _EndedError
             if left <= 0:
                 raise _LateError
+
+
+@lru_cache(maxsize=16)
+def _job(reader: Reader, options: ReadOptions, most: float, *, announce: bool) -> bytes:
+    """The frame in front of a file."""
+    modules = [*reader.libraries, reader.module]
+    return json.dumps({"modules": modules, "options": asdict(options), "seconds": most, "announce": announce}).encode()
 
 
 def _spawn() -> tuple[int, int, int]:

@@ -19,8 +19,19 @@ HERE = Path(__file__).resolve().parent
 MISBEHAVING = Reader("misbehaving", (), "test")
 
 
+@pytest.fixture(scope="module")
+def process():
+    """One for all: whatever a file does to it, the next one is served."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(str(HERE / "readers_that_misbehave"))
+        process = ReadingProcess()
+        yield process
+        process.close()
+
+
 @pytest.fixture
-def process(monkeypatch):
+def fresh(monkeypatch):
+    """One that has not started."""
     monkeypatch.syspath_prepend(str(HERE / "readers_that_misbehave"))
     process = ReadingProcess()
     yield process
@@ -66,19 +77,19 @@ def test_a_hanging_file_is_ended_in_time_and_the_next_one_is_read(process, monke
     assert ask(process, "number 2").title == "2"
 
 
-def test_memory_is_bounded(process, monkeypatch):
+def test_memory_is_bounded(fresh, monkeypatch):
     monkeypatch.setenv("STYLEMETER_MEMORY_MB", "400")
     with pytest.raises(LimitError, match="more than 400 MiB of memory"):
-        ask(process, "eat_memory")
-    assert ask(process, "number 2").title == "2"
+        ask(fresh, "eat_memory")
+    assert ask(fresh, "number 2").title == "2"
 
 
-def test_a_file_does_not_pay_for_the_memory_of_those_before_it(process, monkeypatch):
+def test_a_file_does_not_pay_for_the_memory_of_those_before_it(fresh, monkeypatch):
     monkeypatch.setenv("STYLEMETER_MEMORY_MB", "600")
-    ask(process, "keep 250")
-    before = process.pid
-    assert len(ask(process, "need 300")) == 8  # does not fit beside what was kept: read again in a fresh process
-    assert process.pid != before
+    ask(fresh, "keep 250")
+    before = fresh.pid
+    assert len(ask(fresh, "need 300")) == 8  # does not fit beside what was kept: read again in a fresh process
+    assert fresh.pid != before
 
 
 @pytest.mark.parametrize(
@@ -135,18 +146,18 @@ def test_a_reader_can_not_look_remove_or_fetch(process, tmp_path):
         ask(process, "fetch http://localhost:9/")
 
 
-def test_closing_leaves_no_process(process):
-    ask(process, "pid")
-    pid = process.pid
-    process.close()
-    process.close()
+def test_closing_leaves_no_process(fresh):
+    ask(fresh, "pid")
+    pid = fresh.pid
+    fresh.close()
+    fresh.close()
     assert gone(pid)
 
 
-def test_a_process_that_can_not_start_says_so(process, monkeypatch):
+def test_a_process_that_can_not_start_says_so(fresh, monkeypatch):
     monkeypatch.setenv("STYLEMETER_MEMORY_MB", "20")
     with pytest.raises(InputError, match=r"could not start .*STYLEMETER_MEMORY_MB"):
-        ask(process, "pid")
+        ask(fresh, "pid")
 
 
 def test_a_large_file_and_a_large_answer_cross_whole(process):
@@ -154,13 +165,13 @@ def test_a_large_file_and_a_large_answer_cross_whole(process):
     assert len(unpack(process.read(MISBEHAVING, b"many 3000", ReadOptions()))) == 3000
 
 
-def test_no_descriptor_is_left_open(process):
-    ask(process, "pid")
-    process.close()
+def test_no_descriptor_is_left_open(fresh):
+    ask(fresh, "pid")
+    fresh.close()
     before = len(list(Path("/proc/self/fd").iterdir()))
     for _ in range(3):
-        ask(process, "pid")
-        process.close()
+        ask(fresh, "pid")
+        fresh.close()
     assert len(list(Path("/proc/self/fd").iterdir())) == before
 
 

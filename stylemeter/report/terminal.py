@@ -123,7 +123,7 @@ def strip(share: float | None, cells: int = STRIP) -> str:
     Examples
     --------
     >>> strip(0.98, 11)
-    '···-----··●'
+    '···------·●'
     """
     line = ["-" if cells / 4 <= i < cells * 3 / 4 else "·" for i in range(cells)]
     if share is not None:

@@ -20,6 +20,7 @@ from stylemeter.advice import load_advice
 from stylemeter.bench import Bench, Done, Task, Wishes, in_worker, styles_for, tune_names
 from stylemeter.errors import LimitError, StylemeterError, UsageError
 from stylemeter.features import FEATURE_VERSION
+from stylemeter.profile import Profile
 from stylemeter.reading import find, load, show
 from stylemeter.reading.cache import READER_VERSION
 from stylemeter.report.class_words import say
@@ -136,9 +137,15 @@ def _basis(wishes: Wishes) -> str:
         "versions": [RECORD_VERSION, READER_VERSION, FEATURE_VERSION, __version__],
         "reading": [wishes.kind, asdict(wishes.options)],
         "judging": [wishes.coverage, wishes.anonymous, repr(advice)],
-        "styles": [[s.document, s.calibration] for s in [profile, *styles]],
+        "styles": [[s.digest, *_digests(s)] for s in [profile, *styles]],
     }
     return hashlib.sha256(json.dumps(known, sort_keys=True, default=str).encode("utf-8", "replace")).hexdigest()
+
+
+def _digests(style: Profile) -> list[str]:
+    """Digests of what a style says beside its sample."""
+    paths = [style.folder / name for name in ("profile.json", "calibration.json")]
+    return [hashlib.sha256(p.read_bytes()).hexdigest() if p.is_file() else "" for p in paths]
 
 
 def _files(folder: Path, out: Path) -> tuple[list[Path], list[str]]:

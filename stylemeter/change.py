@@ -48,7 +48,13 @@ class Change:
 
 
 def amount(
-    melody: Melody | Base, name: str, target_low: float, target_high: float, *, length: int | None = None
+    melody: Melody | Base,
+    name: str,
+    target_low: float,
+    target_high: float,
+    *,
+    length: int | None = None,
+    tried: bool = True,
 ) -> Change | None:
     """How much would bring a feature into a range.
 
@@ -62,6 +68,8 @@ def amount(
         The range.
     length : int, optional
         Notes an excerpt, where the value is the median of overlapping ones.
+    tried : bool
+        Whether to try it on the notes; else it is worked out by the definition.
 
     Returns
     -------
@@ -75,7 +83,7 @@ def amount(
         return None
     up = goal.below(value)
     own = words().features[name]
-    found = find_edits(base, name, target_low, target_high, length=length)
+    found = find_edits(base, name, target_low, target_high, length=length) if tried else None
     text = own.up if up else own.down
     if found is None or not text:
         return _worked_out(Line(base), own, value, target_low if up else target_high)
@@ -153,6 +161,10 @@ def change_for(placement: Placement, name: str) -> Change | None:
     return _changes(placement, [name]).get(name)
 
 
+#: Features outside, the surest first, whose amounts are tried on the notes; the others' are worked out.
+TRIED = 8
+
+
 def changes(placement: Placement) -> dict[str, Change]:
     """Changes of all features outside and of all habits shown or hinted at, by name."""
     return _changes(placement, [*(h.name for h in placement.habits), *(f.name for f in placement.features)])
@@ -162,12 +174,15 @@ def _changes(placement: Placement, names: Sequence[str]) -> dict[str, Change]:
     """Changes by name, what is outside worked out once."""
     base = Base(placement.melody)
     done: dict[str, Change | None] = {}
+    surest = {f.name for f in placement.outside[:TRIED]}
 
-    def of(place: FeaturePlace, narrower: float = 0.0, above: bool = False) -> Change | None:
+    def of(place: FeaturePlace, narrower: float = 0.0, above: bool = False, for_habit: bool = True) -> Change | None:
         if narrower:
             return _member_change(placement, base, place, 0.0 if above else narrower, narrower if above else 0.0)
         if place.name not in done:
-            done[place.name] = _member_change(placement, base, place, 0.0, 0.0) if place.outside else None
+            # a habit's own amount is always tried, whichever member says it
+            tried = place.name in surest or for_habit
+            done[place.name] = _member_change(placement, base, place, 0.0, 0.0, tried) if place.outside else None
         return done[place.name]
 
     found: dict[str, Change | None] = {}
@@ -175,12 +190,12 @@ def _changes(placement: Placement, names: Sequence[str]) -> dict[str, Change]:
         if name in HABITS:
             found[name] = _habit_change(placement, next(h for h in placement.habits if h.name == name), of)
         else:
-            found[name] = of(placement.feature(name))
+            found[name] = of(placement.feature(name), for_habit=False)
     return {name: change for name, change in found.items() if change is not None}
 
 
 def _member_change(
-    placement: Placement, base: Base, place: FeaturePlace, less_below: float, less_above: float
+    placement: Placement, base: Base, place: FeaturePlace, less_below: float, less_above: float, tried: bool = True
 ) -> Change | None:
     """Change of a feature, the norm's range made narrower by shares of its width."""
     if place.limits is None:
@@ -189,7 +204,7 @@ def _member_change(
     low, high = place.limits.lower + less_below * width, place.limits.upper - less_above * width
     plan = placement.plan
     length = plan.length if plan is not None and len(plan.starts) > 1 else None
-    return amount(base, place.name, low, high, length=length)
+    return amount(base, place.name, low, high, length=length, tried=tried)
 
 
 #: Share of the norm's width to come in by, where a habit's members lie inside the norm.

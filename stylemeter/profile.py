@@ -68,6 +68,12 @@ class Profile:
     document: dict[str, Any]
     calibration: dict[str, Any] | None = None
     _rungs: dict[int, Rung] = field(default_factory=dict, repr=False)
+    _details: dict[int, dict[str, Any]] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def entry(self) -> Path | None:
+        """Where the cache keeps what is derived from it."""
+        return rank_cache.entry_folder(self.folder)
 
     @property
     def name(self) -> str:
@@ -106,7 +112,18 @@ class Profile:
 
     def rung_document(self, notes: int) -> dict[str, Any]:
         """Return what ``profile.json`` says of a rung."""
-        return next(r for r in self.document["rungs"] if r["notes"] == notes)
+        if notes not in self._details:
+            found = next(r for r in self.document["rungs"] if r["notes"] == notes)
+            if "features" not in found:
+                found = rank_cache.load_details(self.entry, notes) or self._read_details(notes)
+            self._details[notes] = found
+        return self._details[notes]
+
+    def _read_details(self, notes: int) -> dict[str, Any]:
+        """Details of a rung from ``profile.json`` itself, where the cache lost them."""
+        document = _json(self.folder / "profile.json", str(self.folder))
+        found: dict[str, Any] = next(r for r in document["rungs"] if r["notes"] == notes)
+        return found
 
     def rung(self, notes: int) -> Rung:
         """Load a rung to rank against, once: from the cache's sorted columns where they are there.
@@ -117,12 +134,11 @@ class Profile:
             If the sample is damaged.
         """
         if notes not in self._rungs:
-            folder = rank_cache.entry_folder(self.folder / "sample.parquet", self.digest)
             extra = list(self.document["extra"])
-            found = rank_cache.load_rung(folder, notes, self.names, extra)
+            found = rank_cache.load_rung(self.entry, notes, self.names, extra)
             if found is None:
                 found = self.full_rung(notes)
-                rank_cache.store_rung(folder, found, extra)
+                rank_cache.store_rung(self.entry, found, extra)
             self._rungs[notes] = found
         return self._rungs[notes]
 
@@ -216,17 +232,18 @@ def load_profile(folder: Path) -> Profile:
         If it is missing, damaged, edited or of another schema version.
     """
     where = str(folder)
-    document = check_document(_json(folder / "profile.json", where), where)
-    _check_sample(folder / "sample.parquet", document["sample_sha256"], where)
+    entry = rank_cache.entry_folder(folder)
+    kept = rank_cache.load_head(entry)
+    document = check_document(kept or _json(folder / "profile.json", where), where)
+    if kept is None:
+        _check_sample(folder / "sample.parquet", document["sample_sha256"], where)
+        rank_cache.store_document(entry, document)
     calibration = folder / "calibration.json"
     return Profile(folder, document, _json(calibration, where) if calibration.is_file() else None)
 
 
 def _check_sample(sample: Path, digest: str, where: str) -> None:
-    """Check the sample's digest; one whose sorted columns are in the cache was checked when they were made."""
-    known = rank_cache.entry_folder(sample, digest)
-    if known is not None and known.is_dir():
-        return
+    """Check the sample's digest."""
     try:
         data = sample.read_bytes()
     except OSError:

@@ -1,26 +1,38 @@
-"""Sorted samples of a profile, kept in the user's cache: placing again needs neither pyarrow nor sorting.
+"""What the user's cache keeps of a profile: sorted columns and the document in parts.
 
-A derived copy: ``sample.parquet`` stays the truth. An entry is named by the sample's digest, size and time of change,
-so that a replaced or edited sample is checked and sorted anew; a damaged entry is made again. Plain arrays, no pickle.
+Placing again then needs neither pyarrow nor sorting nor a whole ``profile.json``. A derived copy: the profile folder
+stays the truth. An entry is named by the files' size and time of change, so that a replaced or edited profile is
+checked anew; a damaged entry is made again. Plain arrays and JSON, no pickle.
 """
 
 from __future__ import annotations
 
 import hashlib
+import io
+import json
 import os
-import shutil
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from stylemeter import places
+from stylemeter._version import __version__
 from stylemeter.reference import Rung
 from stylemeter.stats import Ordered
 
-__all__ = ["RankedRung", "entry_folder", "load_rung", "store_rung"]
+__all__ = [
+    "RankedRung",
+    "entry_folder",
+    "load_details",
+    "load_head",
+    "load_rung",
+    "store_document",
+    "store_rung",
+]
 
-_FORMAT = 1
+_FORMAT = 2
 
 
 class RankedRung(Rung):
@@ -38,17 +50,59 @@ class RankedRung(Rung):
         return self._families
 
 
-def entry_folder(sample: Path, digest: str) -> Path | None:
-    """Folder of a sample's sorted columns; None where there is no cache or no sample."""
+def entry_folder(profile: Path) -> Path | None:
+    """Folder of what the cache keeps of a profile folder; None where there is no cache or no such profile."""
     cache = places.cache_folder()
     if cache is None:
         return None
     try:
-        state = sample.stat()
+        states = [(profile / name).stat() for name in ("profile.json", "sample.parquet")]
     except OSError:
         return None
-    key = f"{_FORMAT} {digest} {state.st_size} {state.st_mtime_ns}"
-    return cache / "ranks" / hashlib.sha256(key.encode()).hexdigest()[:32]
+    key = f"{_FORMAT} {__version__} {profile.resolve()} {[(s.st_size, s.st_mtime_ns, s.st_ino) for s in states]}"
+    return cache / "ranks" / hashlib.sha256(key.encode("utf-8", "surrogateescape")).hexdigest()[:32]
+
+
+def load_head(folder: Path | None) -> dict[str, Any] | None:
+    """Load a checked profile's document, its rungs without their details; None where it is not kept."""
+    return _json(folder, "head.json")
+
+
+def load_details(folder: Path | None, notes: int) -> dict[str, Any] | None:
+    """Load the details of one rung, or None where they are not kept."""
+    return _json(folder, f"{notes}-details.json")
+
+
+def _json(folder: Path | None, name: str) -> dict[str, Any] | None:
+    if folder is None:
+        return None
+    try:
+        found = json.loads((folder / name).read_bytes())
+    except (OSError, ValueError):
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def store_document(folder: Path | None, document: dict[str, Any]) -> None:
+    """Keep a checked document, parted so that placing reads only the rungs it needs."""
+    if folder is None:
+        return
+    brief = [{key: rung[key] for key in ("notes", "rows", "families")} for rung in document["rungs"]]
+    parts = {f"{rung['notes']}-details.json": rung for rung in document["rungs"]}
+    # the head last: where it is there, everything is
+    for name, part in {**parts, "head.json": {**document, "rungs": brief}}.items():
+        _write(folder, name, json.dumps(part, ensure_ascii=False).encode())
+
+
+def _write(folder: Path, name: str, data: bytes) -> None:
+    """Write a file of an entry whole or not at all; a cache that can't be written is no reason to stop."""
+    part = folder / f".{name}.{os.getpid()}.part"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(data)
+        part.replace(folder / name)
+    except OSError:
+        part.unlink(missing_ok=True)
 
 
 def load_rung(folder: Path | None, notes: int, names: Sequence[str], extra: Sequence[str]) -> Rung | None:
@@ -57,8 +111,9 @@ def load_rung(folder: Path | None, notes: int, names: Sequence[str], extra: Sequ
         return None
     columns = [*names, *extra]
     try:
-        values = np.load(folder / f"{notes}-values.npy", mmap_mode="r", allow_pickle=False)
-        cumulative = np.load(folder / f"{notes}-cumulative.npy", mmap_mode="r", allow_pickle=False)
+        # mapped, so that only what is searched is read; seen as plain arrays, which are quicker to cut
+        values = np.asarray(np.load(folder / f"{notes}-values.npy", mmap_mode="r", allow_pickle=False))
+        cumulative = np.asarray(np.load(folder / f"{notes}-cumulative.npy", mmap_mode="r", allow_pickle=False))
         counts = np.load(folder / f"{notes}-counts.npy", allow_pickle=False)
     except (OSError, ValueError):
         return None
@@ -87,12 +142,7 @@ def store_rung(folder: Path | None, rung: Rung, extra: Sequence[str]) -> None:
         values[i, : counts[i]] = sample.values
         cumulative[i, : counts[i] + 1] = sample.cumulative
     counts[-1] = rung.families
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, array in (("values", values), ("cumulative", cumulative), ("counts", counts)):
-            part = folder / f".{rung.notes}-{name}.{os.getpid()}.part"
-            with part.open("wb") as stream:
-                np.save(stream, array, allow_pickle=False)
-            part.replace(folder / f"{rung.notes}-{name}.npy")
-    except OSError:
-        shutil.rmtree(folder, ignore_errors=True)
+    for name, array in (("values", values), ("cumulative", cumulative), ("counts", counts)):
+        stream = io.BytesIO()
+        np.save(stream, array, allow_pickle=False)
+        _write(folder, f"{rung.notes}-{name}.npy", stream.getvalue())

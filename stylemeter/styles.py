@@ -74,6 +74,8 @@ def rank_styles(melody: Melody, profiles: Sequence[Profile]) -> list[Typicality]
     """
     base = Base(melody)
     found = []
+    # styles that cut the solo alike share its measured excerpts
+    blocks: dict[tuple[tuple[int, ...], int], Floats] = {}
     for profile in profiles:
         plan = plan_for(profile, base.n) if base.n else None
         if plan is None:
@@ -81,7 +83,10 @@ def rank_styles(melody: Melody, profiles: Sequence[Profile]) -> list[Typicality]
             why = f"only {families} tune families"
             found.append(Typicality(profile.name, profile.style, math.nan, math.nan, families, reason=why))
         else:
-            found.append(typicality(profile, plan, excerpt_values(base, plan)))
+            cut = (plan.starts, plan.length)
+            if cut not in blocks:
+                blocks[cut] = excerpt_values(base, plan)
+            found.append(typicality(profile, plan, blocks[cut]))
     ordered = sorted(found, key=lambda t: (not math.isfinite(t.p), -t.p if math.isfinite(t.p) else 0.0, t.profile))
     return [
         replace(t, tie=i > 0 and _tied(ordered[i - 1], t)) if math.isfinite(t.p) else t for i, t in enumerate(ordered)

@@ -6,6 +6,7 @@ import io
 import json
 import os
 import re
+import shutil
 import unicodedata
 
 import pytest
@@ -47,10 +48,8 @@ def whole(folder, out, wishes=WISHES, **more):
     return outcome, view
 
 
-@pytest.fixture
-def solos(tmp_path):
+def five_files(folder):
     """Two takes, two tunes in one file, one file that is none, one of no known kind."""
-    folder = tmp_path / "class"
     folder.mkdir()
     for name in ("take-1.musicxml", "take-2.musicxml"):
         (folder / name).write_bytes((TAKES / name).read_bytes())
@@ -58,6 +57,28 @@ def solos(tmp_path):
     (folder / "noise.mid").write_bytes(bytes(range(40, 90)))
     (folder / "notes.pdf").write_bytes(b"%PDF")
     return folder
+
+
+@pytest.fixture
+def solos(tmp_path):
+    return five_files(tmp_path / "class")
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory):
+    """The same placed once, to be copied by whoever goes on from there."""
+    place = tmp_path_factory.mktemp("finished")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("STYLEMETER_HOME", str(place / "home"))
+        patch.setenv("STYLEMETER_CACHE", str(place / "cache"))
+        whole(five_files(place / "class"), place / "out")
+    return place
+
+
+@pytest.fixture
+def out(finished, tmp_path):
+    """A finished result, for a folder called `class` beside it."""
+    return shutil.copytree(finished / "out", tmp_path / "out")
 
 
 def test_each_solo_has_a_page_and_a_row_and_a_bad_file_stops_nothing(solos, tmp_path):
@@ -83,13 +104,12 @@ def test_each_solo_has_a_page_and_a_row_and_a_bad_file_stops_nothing(solos, tmp_
     assert view.rows[0]["name"] == "take-1"
 
 
-def test_a_batch_says_what_place_says(solos, tmp_path):
+def test_a_batch_says_what_place_says(solos, out):
     from stylemeter.findings import find_out
     from stylemeter.reading import read
 
-    outcome, _ = whole(solos, tmp_path / "out")
     profile = find_profile(PROFILE)
-    row = next(r for r in outcome.rows if r["name"] == "take-2")
+    row = json.loads((out / "records" / "take-2.json").read_text())
     placed = find_out(read(solos / "take-2.musicxml")[0], profile, [profile], load_advice(None)).placement
     assert {h.name: (h.verdict, 100 * h.share) for h in placed.habits} == {
         n: (h["verdict"], h["percentile"]) for n, h in row["habits"].items()
@@ -101,9 +121,7 @@ def stamps(out):
     return {p.name: (p.stat().st_ino, p.stat().st_mtime_ns) for p in (out / "pages").iterdir()}
 
 
-def test_what_is_done_is_not_done_again(solos, tmp_path):
-    out = tmp_path / "out"
-    whole(solos, out)
+def test_what_is_done_is_not_done_again(solos, out):
     before, first = contents(out), stamps(out)
     again, _ = whole(solos, out)
     assert again.done == 0
@@ -129,9 +147,7 @@ def test_another_option_places_anew(tmp_path):
     assert outcome.done == 1
 
 
-def test_a_file_half_done_goes_on_with_the_other_tunes(solos, tmp_path):
-    out = tmp_path / "out"
-    whole(solos, out)
+def test_a_file_half_done_goes_on_with_the_other_tunes(solos, out):
     before = contents(out)
     ledger = out / "records" / "ledger.jsonl"
     lines = ledger.read_text().splitlines()
@@ -144,19 +160,16 @@ def test_a_file_half_done_goes_on_with_the_other_tunes(solos, tmp_path):
     assert contents(out) == before
 
 
-def test_a_ledger_cannot_name_files_outside(solos, tmp_path):
-    out = tmp_path / "out"
-    whole(solos, out)
+def test_a_ledger_cannot_name_files_outside(out):
     ledger = out / "records" / "ledger.jsonl"
     line = json.loads(ledger.read_text().splitlines()[0]) | {"name": "../../class/take-1"}
     ledger.write_text(json.dumps(line) + "\n")
     assert Shelf(out).lines() == {}
 
 
-def test_workers_give_the_same_bytes(solos, tmp_path):
-    whole(solos, tmp_path / "one")
+def test_workers_give_the_same_bytes(solos, tmp_path, out):
     whole(solos, tmp_path / "two", workers=2)
-    assert contents(tmp_path / "one") == contents(tmp_path / "two")
+    assert contents(tmp_path / "two") == contents(out)
 
 
 def test_the_folder_may_hold_its_own_result(tmp_path):
@@ -354,12 +367,11 @@ def test_the_most_outside_come_first_and_the_unmeasured_last():
     assert [r["name"] for r in most_outside_first(rows)] == ["s2", "s0", "s1"]
 
 
-def test_the_tables_agree(solos, tmp_path):
+def test_the_tables_agree(out):
     import pandas as pd
 
-    whole(solos, tmp_path / "out")
-    written = pd.read_csv(tmp_path / "out" / "class.csv")
-    kept = pd.read_parquet(tmp_path / "out" / "class.parquet")
+    written = pd.read_csv(out / "class.csv")
+    kept = pd.read_parquet(out / "class.parquet")
     assert list(written.columns) == list(kept.columns)
     assert written["runs_percentile"].tolist() == pytest.approx(kept["runs_percentile"].tolist())
     assert kept["solo"].tolist()[0] == "take-1.musicxml"
@@ -368,5 +380,5 @@ def test_the_tables_agree(solos, tmp_path):
         f"pages/{name}.html": name.startswith("both") for name in ("take-1", "take-2", "both.1", "both.2")
     }
     assert csv_text([]).count("\n") == 1
-    document = json.loads((tmp_path / "out" / "class.json").read_text())
+    document = json.loads((out / "class.json").read_text())
     assert [s["name"] for s in document["solos"]] == [p[6:-5] for p in kept["page"]]

@@ -164,8 +164,8 @@ def test_the_drawn_p_is_near_the_exact_one_and_never_0():
     y = rng.normal(size=9) + 0.3 * np.arange(9)
     from scipy.stats import PermutationMethod, pearsonr
 
-    many = pearsonr(np.arange(9), y, method=PermutationMethod(n_resamples=200_000, rng=rng)).pvalue
-    assert trend_p(y)[1] == pytest.approx(float(many), abs=0.012)
+    many = pearsonr(np.arange(9), y, method=PermutationMethod(n_resamples=50_000, rng=rng)).pvalue
+    assert trend_p(y)[1] == pytest.approx(float(many), abs=0.015)
     assert trend_p(y) == trend_p(y)
     assert 0 < trend_p(np.arange(30.0))[1] <= 1 / 20_000 + 1e-12
 

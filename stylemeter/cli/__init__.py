@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import importlib
+import os
 
 import click
 
 from stylemeter._version import __version__
 
 __all__ = ["main"]
+
+# our arrays are small: starting a thread a core costs more than it ever saves (read when numpy is loaded)
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 #: Command -> the module that holds it and its line in the list; modules are loaded when called.
 _COMMANDS = {

@@ -90,7 +90,7 @@ def class_view(
 
 def write_overview(view: ClassView, folder: Path) -> None:
     """Write index.html, class.csv, class.parquet and class.json."""
-    document = json.dumps(to_document(view), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    document = json.dumps(to_document(view), ensure_ascii=False, allow_nan=False) + "\n"
     write_whole(folder / "class.json", document.encode("utf-8", "replace"))
     write_whole(folder / "class.csv", csv_text(view.rows).encode("utf-8", "replace"))
     write_whole(folder / "class.parquet", parquet_bytes(view.rows))

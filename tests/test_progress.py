@@ -75,7 +75,7 @@ def test_a_real_decline_is_found(music21_corpus, profile):
 
 
 def test_takes_of_one_habit_are_seldom_called_changed(music21_corpus, profile):
-    assert false_share(music21_corpus, profile, 20) <= 0.1
+    assert false_share(music21_corpus, profile, 12, count=7) <= 0.1
 
 
 @pytest.mark.slow

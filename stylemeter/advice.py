@@ -9,7 +9,6 @@ from __future__ import annotations
 import difflib
 import math
 import re
-import tomllib
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -21,6 +20,7 @@ from stylemeter.errors import AdviceError, InputError
 from stylemeter.features import CATALOG, HABITS
 from stylemeter.placed import FeaturePlace, HabitPlace, Placement
 from stylemeter.reading.guard import load, show
+from stylemeter.shipped_texts import load_texts
 from stylemeter.words import Direction, direction_of, fill, words
 
 __all__ = ["Advice", "Choice", "Tip", "advice_for", "first_thing", "load_advice", "read_advice"]
@@ -144,7 +144,7 @@ def _system_words(error: OSError | ValueError) -> str:
 
 @lru_cache(maxsize=1)
 def _shipped() -> Advice:
-    return read_advice(_SHIPPED.read_bytes(), _SHIPPED.name)
+    return _advice_of(load_texts(_SHIPPED), _SHIPPED.name)
 
 
 def _lay_over(own: Advice, under: Advice) -> Advice:
@@ -167,7 +167,11 @@ def read_advice(data: bytes, where: str) -> Advice:
     ------
     AdviceError
     """
-    document = _parse(data, where)
+    return _advice_of(_parse(data, where), where)
+
+
+def _advice_of(document: dict[str, Any], where: str) -> Advice:
+    """Check a document and take its tips."""
     known = ("title", "basis", "cautions", *_KINDS)
     for name in document:
         if name not in known:
@@ -203,6 +207,8 @@ def _parse(data: bytes, where: str) -> dict[str, Any]:
     for number, line_text in enumerate(text.split("\n"), 1):
         if line_text.count(".") > DOTS_MAX:
             raise AdviceError(f"more than {DOTS_MAX} dots in a line", where=f"{where}, line {number}")
+    import tomllib  # only a teacher's own file needs it
+
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -128,17 +128,23 @@ class Rung:
         """
         wanted = self.names if names is None else list(names)
         given = np.atleast_2d(np.asarray(cases, dtype=float))
-        share, p, r = (np.full(given.shape, np.nan) for _ in range(3))
+        below, equal = np.empty(given.shape), np.empty(given.shape)
+        total = np.empty(len(wanted))
         for i, name in enumerate(wanted):
             sample = self.ordered(name)
-            rows = np.isfinite(given[:, i])
-            if sample.total < FAMILIES_FOR_LIMITS or not rows.any():
-                continue
-            below, equal = sample.around(given[rows, i])
-            share[rows, i] = midrank(below, equal, sample.total)
-            p[rows, i] = conformal_two_sided(below, equal, sample.total)
-            r[rows, i] = normal_score_rank(below, equal, sample.total)
-        return Standing(share, p, normal_quantiles(r))
+            below[:, i], equal[:, i] = sample.around(given[:, i])
+            total[i] = sample.total
+        told = np.isfinite(given) & (total >= FAMILIES_FOR_LIMITS)
+        total = np.maximum(total, 1.0)
+
+        def where_told(numbers: Floats) -> Floats:
+            return np.where(told, numbers, np.nan)
+
+        return Standing(
+            where_told(midrank(below, equal, total)),
+            where_told(conformal_two_sided(below, equal, total)),
+            normal_quantiles(where_told(np.clip(normal_score_rank(below, equal, total), 1e-12, 1 - 1e-12))),
+        )
 
     def habit_statistic(self, z: Floats, habit: str, names: Sequence[str] | None = None) -> Floats:
         """Return the statistic of a habit: the weighted mean of its members' normal scores, turned to the side named.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -12,6 +11,7 @@ from typing import Any, Literal, get_args
 
 from stylemeter.errors import StylemeterError
 from stylemeter.features import CATALOG, HABITS
+from stylemeter.shipped_texts import load_texts
 
 __all__ = ["CHOICE", "NAME", "Direction", "FeatureWords", "HabitWords", "Titled", "Words", "parse", "words"]
 
@@ -146,7 +146,7 @@ class Words:
 @lru_cache(maxsize=1)
 def words() -> Words:
     """Load the texts, once."""
-    return parse(tomllib.loads(_FILE.read_text(encoding="utf-8")))
+    return parse(load_texts(_FILE))
 
 
 def parse(document: Mapping[str, Any], where: str = "words.toml") -> Words:

@@ -1,0 +1,56 @@
+"""The package's own TOML texts, parsed once a version: parsing them takes longer than placing a solo."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+from stylemeter import places
+from stylemeter._version import __version__
+
+__all__ = ["load_texts"]
+
+
+def load_texts(path: Path) -> dict[str, Any]:
+    """Load a TOML file that ships with the package, from the cache's JSON copy where it is there.
+
+    Parameters
+    ----------
+    path : Path
+        One of our own files, of strings and numbers only.
+
+    Returns
+    -------
+    dict
+        The same whether or not a copy was there; a damaged copy is made again.
+    """
+    cache = places.cache_folder()
+    if cache is None:
+        return _parsed(path)
+    state = path.stat()
+    key = f"{__version__} {path} {state.st_size} {state.st_mtime_ns}"
+    copy = cache / "texts" / f"{hashlib.sha256(key.encode('utf-8', 'surrogateescape')).hexdigest()[:32]}.json"
+    try:
+        found = json.loads(copy.read_bytes())
+        if isinstance(found, dict):
+            return found
+    except (OSError, ValueError):
+        pass
+    document = _parsed(path)
+    part = copy.with_name(f".{copy.name}.{os.getpid()}.part")
+    try:
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        part.write_text(json.dumps(document, ensure_ascii=False), encoding="utf-8")
+        part.replace(copy)
+    except OSError:
+        part.unlink(missing_ok=True)
+    return document
+
+
+def _parsed(path: Path) -> dict[str, Any]:
+    import tomllib
+
+    return tomllib.loads(path.read_text(encoding="utf-8"))

@@ -121,8 +121,12 @@ def _chord_record(text: str) -> dict[str, object]:
     if not spelled or (spelled[1] != "N" and spelled[1] not in _ROOTS):
         chord = parse_symbol(text, 0)
         return {"root": chord.root, "kind": chord.kind, "pitch_classes": list(chord.pitch_classes)}
+    try:
+        kind = unquote(spelled[2], errors="surrogatepass")
+    except UnicodeDecodeError:
+        raise InputError(f"{shown(text)} is not a chord", mend="write it as the note table does") from None
     return {
         "root": _ROOTS.get(spelled[1]),
-        "kind": unquote(spelled[2], errors="surrogatepass"),
+        "kind": kind,
         "pitch_classes": [c for c in (spelled[3] or "").split(".") if c],
     }

@@ -208,3 +208,10 @@ def test_any_value_in_json_gives_melodies_or_one_clear_line(count):
             outcomes["read"] += 1
             assert all(len(m) and np.isfinite(m.pitch).all() for m in melodies)
     assert min(outcomes["read"], outcomes["refused"]) > count / 20
+
+
+def test_a_chord_kind_that_is_no_text():
+    # found by damaging a table: %EA alone is no UTF-8
+    data = b"# chords: 0 D:%EA7 (2.5.9)\nonset,duration,pitch\n0,1,60\n1,1,62\n"
+    with pytest.raises(InputError, match="is not a chord"):
+        read(data, ReadOptions())

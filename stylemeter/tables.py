@@ -106,7 +106,11 @@ def escape(text: str) -> str:
 
 def unescape(text: str) -> str:
     """Text of a comment line as it was before `escape`."""
-    return unquote(text, errors="surrogatepass")
+    try:
+        return unquote(text, errors="surrogatepass")
+    except UnicodeDecodeError:
+        # a percent sign of somebody's own words: our escapes are always whole characters
+        return text
 
 
 def plain_bars(onset: Ints, duration: Ints | None, meters: Sequence[Meter]) -> Bars:

@@ -210,8 +210,14 @@ def test_any_value_in_json_gives_melodies_or_one_clear_line(count):
     assert min(outcomes["read"], outcomes["refused"]) > count / 20
 
 
+def test_a_percent_sign_that_is_no_escape_stands_as_written():
+    # found by damaging a table: %ea alone is no character
+    data = b"# stylemeter/notes/1\n# title: Bread %eats\n# meter: 4/4\nonset,duration,pitch,bar,beat,weight\n0,1,60,1,1,0\n"
+    [melody] = read(data, ReadOptions())
+    assert melody.title == "Bread %eats"
+
+
 def test_a_chord_kind_that_is_no_text():
-    # found by damaging a table: %EA alone is no UTF-8
-    data = b"# chords: 0 D:%EA7 (2.5.9)\nonset,duration,pitch\n0,1,60\n1,1,62\n"
+    data = b"# stylemeter/notes/1\n# meter: 4/4\n# chords: 0 D:%EA7 2.5.9\nonset,duration,pitch,bar,beat,weight\n0,1,60,1,1,0\n"
     with pytest.raises(InputError, match="is not a chord"):
         read(data, ReadOptions())

@@ -210,14 +210,17 @@ def test_any_value_in_json_gives_melodies_or_one_clear_line(count):
     assert min(outcomes["read"], outcomes["refused"]) > count / 20
 
 
+ONE_NOTE = b"onset,duration,pitch,bar,beat,weight\n0,1,60,1,1,0\n"
+
+
 def test_a_percent_sign_that_is_no_escape_stands_as_written():
     # found by damaging a table: %ea alone is no character
-    data = b"# stylemeter/notes/1\n# title: Bread %eats\n# meter: 4/4\nonset,duration,pitch,bar,beat,weight\n0,1,60,1,1,0\n"
+    data = b"# stylemeter/notes/1\n# title: Bread %eats\n# meter: 4/4\n" + ONE_NOTE
     [melody] = read(data, ReadOptions())
     assert melody.title == "Bread %eats"
 
 
 def test_a_chord_kind_that_is_no_text():
-    data = b"# stylemeter/notes/1\n# meter: 4/4\n# chords: 0 D:%EA7 2.5.9\nonset,duration,pitch,bar,beat,weight\n0,1,60,1,1,0\n"
+    data = b"# stylemeter/notes/1\n# meter: 4/4\n# chords: 0 D:%EA7 2.5.9\n" + ONE_NOTE
     with pytest.raises(InputError, match="is not a chord"):
         read(data, ReadOptions())

@@ -237,7 +237,7 @@ def test_any_value_is_said(value, name, extra):
     said = format_value(name, value, extra=extra)
     assert said
     assert said == said.strip()
-    assert not re.match(r"-0(\.0*)?(\D|$)", said)
+    assert not re.match(r"-0(\.0*)?(?![\d.])", said)
 
 
 # -- percentiles ---------------------------------------------------------------------------------------------------

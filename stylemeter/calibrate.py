@@ -22,7 +22,7 @@ from stylemeter.melody import Melody
 from stylemeter.plan import plan_of
 from stylemeter.reference import FAMILIES_FOR_LIMITS, Rung
 from stylemeter.sampling import Sample
-from stylemeter.standing import Ranks, column_mean, rank_excerpts
+from stylemeter.standing import Ranks, column_mean, column_median, rank_excerpts
 from stylemeter.stats import benjamini_hochberg, weighted_quantile
 
 __all__ = ["COUNTS", "DOSES", "Settings", "calibrate", "held_out"]
@@ -128,7 +128,7 @@ def held_out(sample: Sample, family: Ints, fold: _Fold, notes: int, most: int, r
     for tune in rng.permutation(long).tolist():
         chosen.setdefault(int(family[tune]), tune)
     out = []
-    for tune in sorted(chosen.values())[: len(chosen)]:
+    for tune in sorted(chosen.values()):
         length = len(sample.intervals[tune]) + 1
         out.append((tune, int(rng.integers(0, length - notes + 1))))
     picked = [out[i] for i in sorted(rng.permutation(len(out))[:most].tolist())]
@@ -159,7 +159,7 @@ def _judge(fold: _Fold, notes: int, melodies: Sequence[tuple[Base, int]], settin
     length = plan.length if settings.matched else notes
     per_cut = [_block([Line(base, start + c, start + c + length) for base, start in melodies]) for c in cuts]
     ranks = [rank_excerpts(fold.rungs.__getitem__, plan.rungs, block) for block in per_cut]
-    value = per_cut[0] if len(cuts) == 1 else np.stack([_median(np.stack(v)) for v in zip(*per_cut, strict=True)])
+    value = per_cut[0] if len(cuts) == 1 else np.stack([column_median(np.stack(v)) for v in zip(*per_cut, strict=True)])
     lower, upper = np.zeros(len(CATALOG)), np.zeros(len(CATALOG))
     for rung_notes, part in plan.rungs:
         ends = fold.limits_of(rung_notes, settings.coverage)
@@ -172,11 +172,6 @@ def _judge(fold: _Fold, notes: int, melodies: Sequence[tuple[Base, int]], settin
     q = _adjusted(np.where(measured, p, np.nan))
     shown, hinted = _habit_verdicts(ranks)
     return _Judged(outside, measured, outside & (q <= 0.05), shown, hinted)
-
-
-def _median(block: Floats) -> Floats:
-    with np.errstate(all="ignore"):
-        return np.array([np.median(c[np.isfinite(c)]) if np.isfinite(c).any() else np.nan for c in block.T])
 
 
 def _mean(blocks: Sequence[Floats]) -> Floats:

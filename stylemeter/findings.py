@@ -116,7 +116,12 @@ def tip_document(tip: Tip) -> dict[str, str]:
 
 
 def find_out(
-    melody: Melody, profile: Profile, styles: Sequence[Profile], advice: Advice, settings: Settings | None = None
+    melody: Melody,
+    profile: Profile,
+    styles: Sequence[Profile],
+    advice: Advice,
+    settings: Settings | None = None,
+    known: Sequence[Typicality] = (),
 ) -> Findings:
     """Place a solo and gather all that is said of it.
 
@@ -129,6 +134,8 @@ def find_out(
         The styles it is ranked in.
     advice : Advice
     settings : Settings, optional
+    known : sequence of Typicality
+        The solo's typicalities, where they were worked out before.
 
     Returns
     -------
@@ -138,11 +145,13 @@ def find_out(
     placement = place(melody, profile, coverage=chosen.coverage)
     uncertain = melody.guessed_share if chosen.uncertain is None else chosen.uncertain
     placement = with_uncertainty(placement, min(0.5, uncertain))
+    if not known and placement.plan is not None:
+        known = (placement.typicality,)
     return Findings(
         placement=placement,
         advice=advice,
         changes=changes(placement),
-        styles=tuple(rank_styles(melody, styles)),
+        styles=tuple(rank_styles(melody, styles, known)),
         first=first_thing(placement, advice),
         others=tuple(styles),
     )

@@ -25,7 +25,7 @@ from stylemeter.sampling import Sample, gather
 from stylemeter.stats import bootstrap_limits, family_weights, jensen_shannon, weighted_quantile
 from stylemeter.typicality import fit_distance
 
-__all__ = ["COVERAGES", "QUANTILES", "build_rungs", "fit_profile", "fit_sample", "limit_row", "write_profile"]
+__all__ = ["COVERAGES", "QUANTILES", "build_rungs", "fit_profile", "fit_sample", "limit_rows", "write_profile"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -43,19 +43,19 @@ def _rounded(values: npt.ArrayLike) -> list[float]:
     return [float(f"{v:.9g}") for v in np.asarray(values, dtype=float).ravel()]
 
 
-def limit_row(rung: Rung, feature: str, coverage: float, draws: int | None = None) -> list[float]:
-    """Lower and upper limit of a feature, then the 90 % confidence interval of each.
+def limit_rows(rung: Rung, feature: str, coverages: Sequence[float]) -> list[list[float]]:
+    """Lower and upper limit of a feature at each coverage, then the 90 % confidence interval of each limit.
 
     Returns
     -------
-    list of float
-        lower, upper, lower's interval, upper's interval.
+    list of list of float
+        A row a coverage: lower, upper, lower's interval, upper's interval.
     """
     sample = rung.ordered(feature)
-    shares = [(1 - coverage) / 2, (1 + coverage) / 2]
-    limits = weighted_quantile(sample.values, sample.weight, shares)
-    interval = bootstrap_limits(sample, rung.family, shares, draws=draws or DRAWS)
-    return _rounded([*limits, *interval.ravel()])
+    shares = [s for c in coverages for s in ((1 - c) / 2, (1 + c) / 2)]
+    limits = weighted_quantile(sample.values, sample.weight, shares).reshape(-1, 2)
+    interval = bootstrap_limits(sample, rung.family, shares, draws=DRAWS).reshape(-1, 4)
+    return [_rounded([*pair, *ends]) for pair, ends in zip(limits, interval, strict=True)]
 
 
 def _feature_document(rung: Rung, feature: str) -> dict[str, Any]:
@@ -64,15 +64,11 @@ def _feature_document(rung: Rung, feature: str) -> dict[str, Any]:
     families = int(sample.total)
     if families < FAMILIES_FOR_LIMITS:
         return {"families": families, "quantiles": [], "limits": {}}
-    shares = [s for c in COVERAGES for s in ((1 - c) / 2, (1 + c) / 2)]
-    limits = weighted_quantile(sample.values, sample.weight, shares).reshape(-1, 2)
-    interval = bootstrap_limits(sample, rung.family, shares, draws=DRAWS).reshape(-1, 4)
+    rows = limit_rows(rung, feature, COVERAGES)
     return {
         "families": families,
         "quantiles": _rounded(weighted_quantile(sample.values, sample.weight, QUANTILES)),
-        "limits": {
-            f"{c:g}": _rounded([*pair, *ends]) for c, pair, ends in zip(COVERAGES, limits, interval, strict=True)
-        },
+        "limits": {f"{c:g}": row for c, row in zip(COVERAGES, rows, strict=True)},
     }
 
 

@@ -25,7 +25,7 @@ from stylemeter.plan import Plan, plan_for
 from stylemeter.profile import Limits, Profile
 from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 from stylemeter.standing import Standings, excerpt_values, standings
-from stylemeter.stats import benjamini_hochberg, jensen_shannon
+from stylemeter.stats import benjamini_hochberg, jensen_shannon, midrank
 from stylemeter.styles import rank_styles, typicality
 
 __all__ = [
@@ -263,6 +263,6 @@ def _shapes(profile: Profile, plan: Plan, base: Base) -> dict[str, dict[str, Any
             "solo": solo.tolist(),
             "style": list(style),
             "distance": float(distance.mean()),
-            "percentile": 100 * float(np.mean((below + equal / 2) / sample.total)) if sample.total else math.nan,
+            "percentile": 100 * float(np.mean(midrank(below, equal, sample.total))) if sample.total else math.nan,
         }
     return out

@@ -27,15 +27,18 @@ def user_folder(kind: str) -> Path:
 
 
 def cache_folder() -> Path | None:
-    """Folder of the caches, or None where ``STYLEMETER_CACHE=off``."""
+    """Folder of the caches: ``STYLEMETER_CACHE``, else in the user's own; None where it says ``off``."""
     named = os.environ.get("STYLEMETER_CACHE", "").strip()
-    if named.lower() == "off":
+    if named.lower() in ("off", "no", "0", "none"):
         return None
     if named:
         return Path(named)
     import platformdirs
 
-    return Path(platformdirs.user_cache_dir("stylemeter", appauthor=False))
+    try:
+        return platformdirs.user_cache_path("stylemeter", appauthor=False)
+    except (OSError, RuntimeError):  # no home folder
+        return None
 
 
 def open_data_folder() -> Path | None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -187,9 +186,9 @@ class Profile:
 
     def _work_out(self, notes: int, feature: str, coverage: float) -> list[float]:
         """Limits of a coverage that is not stored."""
-        from stylemeter.fit import limit_row
+        from stylemeter.fit import limit_rows
 
-        return limit_row(self.full_rung(notes), feature, coverage)
+        return limit_rows(self.full_rung(notes), feature, [coverage])[0]
 
 
 def _plain(column: Any, kind: type[np.generic]) -> npt.NDArray[Any]:
@@ -289,9 +288,3 @@ def find_profile(name: str) -> Profile:
     if path.is_dir():
         return load_profile(path)
     raise UnknownNameError.among("profile", name, list(there))
-
-
-def columns(values: npt.NDArray[np.float32], names: Sequence[str], wanted: Sequence[str]) -> npt.NDArray[np.float32]:
-    """Columns of a block by name."""
-    index = {name: i for i, name in enumerate(names)}
-    return values[:, [index[name] for name in wanted]]

@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,7 @@ import numpy as np
 
 from stylemeter import places
 from stylemeter._version import __version__
+from stylemeter.files import keep
 from stylemeter.reference import Rung
 from stylemeter.stats import Ordered
 
@@ -91,18 +91,7 @@ def store_document(folder: Path | None, document: dict[str, Any]) -> None:
     parts = {f"{rung['notes']}-details.json": rung for rung in document["rungs"]}
     # the head last: where it is there, everything is
     for name, part in {**parts, "head.json": {**document, "rungs": brief}}.items():
-        _write(folder, name, json.dumps(part, ensure_ascii=False).encode())
-
-
-def _write(folder: Path, name: str, data: bytes) -> None:
-    """Write a file of an entry whole or not at all; a cache that can't be written is no reason to stop."""
-    part = folder / f".{name}.{os.getpid()}.part"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(data)
-        part.replace(folder / name)
-    except OSError:
-        part.unlink(missing_ok=True)
+        keep(folder / name, json.dumps(part, ensure_ascii=False).encode())
 
 
 def load_rung(folder: Path | None, notes: int, names: Sequence[str], extra: Sequence[str]) -> Rung | None:
@@ -145,4 +134,4 @@ def store_rung(folder: Path | None, rung: Rung, extra: Sequence[str]) -> None:
     for name, array in (("values", values), ("cumulative", cumulative), ("counts", counts)):
         stream = io.BytesIO()
         np.save(stream, array, allow_pickle=False)
-        _write(folder, f"{rung.notes}-{name}.npy", stream.getvalue())
+        keep(folder / f"{rung.notes}-{name}.npy", stream.getvalue())

@@ -16,6 +16,7 @@ from stylemeter.features import HABITS
 from stylemeter.stats import (
     Ordered,
     conformal_high,
+    conformal_low,
     conformal_two_sided,
     midrank,
     normal_quantile,
@@ -173,7 +174,7 @@ class Rung:
         sample = self.ordered(f"habit:{habit}")
         below, equal = sample.around(np.nan_to_num(statistic))
         p = conformal_high(below, sample.total)
-        low = (below + equal + 1) / (sample.total + 1)
+        low = conformal_low(below, equal, sample.total)
         unmeasured = np.isnan(statistic)
         p[unmeasured] = low[unmeasured] = np.nan
         return p, low

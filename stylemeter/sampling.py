@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib
-import os
+import io
 import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -28,6 +28,7 @@ from stylemeter.excerpt import LADDER, separate_starts
 from stylemeter.features import CATALOG, FEATURE_VERSION, Base, Line, distributions
 from stylemeter.features.bulk import excerpt_block
 from stylemeter.features.distributions import meter_label
+from stylemeter.files import keep
 from stylemeter.melody import Melody
 from stylemeter.reading.apply import apply
 from stylemeter.reading.cache import READER_VERSION
@@ -190,21 +191,10 @@ def measure_chunk(sources: Sequence[TuneSource], options: ReadOptions, path: Pat
     rows = [row for source in sources for row in _measure(source, options)]
     table = pa.Table.from_pylist(rows, schema=_schema())
     if path is not None:
-        _write_whole(table, path)
+        stream = io.BytesIO()
+        pq.write_table(table, stream, compression="zstd")
+        keep(path, stream.getvalue())
     return table
-
-
-def _write_whole(table: pa.Table, path: Path) -> None:
-    """Write a chunk whole or not at all; a cache that can't be written is no reason to stop."""
-    import pyarrow.parquet as pq
-
-    part = path.with_name(f"{path.name}.{os.getpid()}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        pq.write_table(table, part, compression="zstd")
-        part.replace(path)
-    except OSError:
-        part.unlink(missing_ok=True)
 
 
 def chunk_name(sources: Sequence[TuneSource], options: ReadOptions) -> str:

@@ -20,15 +20,16 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from stylemeter.errors import UsageError
+from stylemeter.files import write_whole
 from stylemeter.reading import show
 
-__all__ = ["Line", "Shelf", "safe_names", "write_whole"]
+__all__ = ["Line", "Shelf", "safe_names"]
 
 #: Characters of a file name made of a solo's name.
 NAME_MAX = 48
 #: Names some file systems keep for themselves.
 _RESERVED = re.compile(r"(?i)con|prn|aux|nul|com\d|lpt\d")
-_ASIDE = re.compile(r"\..*\.\d+\.part\Z", re.DOTALL)
+_ASIDE = re.compile(r"\..*(\.\d+)+\.part\Z", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,13 +186,6 @@ def _text(line: Line) -> str:
 
 def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file aside and move it into place, so that nobody sees half of it."""
-    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    aside.write_bytes(data)
-    aside.replace(path)
 
 
 def safe_names(texts: Sequence[str]) -> list[str]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from pathlib import Path
 from typing import Any
 
 from stylemeter import places
 from stylemeter._version import __version__
+from stylemeter.files import keep
 
 __all__ = ["load_texts"]
 
@@ -40,13 +40,7 @@ def load_texts(path: Path) -> dict[str, Any]:
     except (OSError, ValueError):
         pass
     document = _parsed(path)
-    part = copy.with_name(f".{copy.name}.{os.getpid()}.part")
-    try:
-        copy.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text(json.dumps(document, ensure_ascii=False), encoding="utf-8")
-        part.replace(copy)
-    except OSError:
-        part.unlink(missing_ok=True)
+    keep(copy, json.dumps(document, ensure_ascii=False).encode("utf-8"))
     return document
 
 

@@ -8,12 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features import CATALOG, HABITS, Base, measure
+from stylemeter.features import CATALOG, HABITS, Base, Line, values
 from stylemeter.plan import Plan
 from stylemeter.profile import Profile
 from stylemeter.reference import FAMILIES_FOR_LIMITS, Rung
 
-__all__ = ["HabitRanks", "Ranks", "Standings", "column_mean", "excerpt_values", "rank_excerpts", "standings"]
+__all__ = [
+    "HabitRanks",
+    "Ranks",
+    "Standings",
+    "column_mean",
+    "column_median",
+    "excerpt_values",
+    "rank_excerpts",
+    "standings",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -75,8 +84,7 @@ class Standings:
 
 def excerpt_values(base: Base, plan: Plan) -> Floats:
     """Values of the solo's excerpts, of shape (n_excerpts, n_features)."""
-    cuts = [measure(base, start, start + plan.length).values for start in plan.starts]
-    return np.array([list(cut.values()) for cut in cuts])
+    return np.array([values(Line(base, start, start + plan.length)) for start in plan.starts])
 
 
 def rank_excerpts(rung_of: Callable[[int], Rung], rungs: Sequence[tuple[int, float]], block: Floats) -> Ranks:
@@ -112,7 +120,7 @@ def standings(profile: Profile, plan: Plan, block: Floats) -> Standings:
         statistic, p, free, share = column_mean(np.column_stack([h.statistic, h.p, h.p_free, h.share])).tolist()
         habits[name] = (statistic, p, free, share)
     return Standings(
-        value=_column_median(block),
+        value=column_median(block),
         share=column_mean(ranks.share),
         p=column_mean(ranks.p),
         z={notes: column_mean(z) for notes, z in ranks.z.items()},
@@ -149,7 +157,7 @@ def column_mean(block: Floats) -> Floats:
     return mean
 
 
-def _column_median(block: Floats) -> Floats:
+def column_median(block: Floats) -> Floats:
     """Median of the measured entries of each column; NaN where none is."""
     if len(block) == 1:
         row: Floats = block[0]

@@ -22,6 +22,7 @@ __all__ = [
     "benjamini_hochberg",
     "bootstrap_limits",
     "conformal_high",
+    "conformal_low",
     "conformal_two_sided",
     "family_weights",
     "jensen_shannon",
@@ -137,6 +138,12 @@ def conformal_high(below: Floats, total: Floats | float) -> Floats:
     return p
 
 
+def conformal_low(below: Floats, equal: Floats, total: Floats | float) -> Floats:
+    """One-sided p of a low case: (weight at or below + 1) / (W + 1)."""
+    p: Floats = (below + equal + 1) / (total + 1)
+    return p
+
+
 def conformal_two_sided(below: Floats, equal: Floats, total: Floats | float) -> Floats:
     """Two-sided conformal rank p: twice the smaller one-sided p, at most 1.
 
@@ -146,7 +153,7 @@ def conformal_two_sided(below: Floats, equal: Floats, total: Floats | float) -> 
     0.05
     """
     high = conformal_high(below, total)
-    low = (below + equal + 1) / (total + 1)
+    low = conformal_low(below, equal, total)
     p: Floats = np.minimum(1.0, 2 * np.minimum(high, low))
     return p
 

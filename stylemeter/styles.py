@@ -15,6 +15,7 @@ from stylemeter.placed import Typicality
 from stylemeter.plan import Plan, plan_for
 from stylemeter.profile import Profile
 from stylemeter.standing import column_mean, excerpt_values
+from stylemeter.stats import conformal_high
 from stylemeter.typicality import DistanceModel
 
 __all__ = ["rank_styles", "typicality"]
@@ -47,7 +48,7 @@ def typicality(profile: Profile, plan: Plan, block: Floats) -> Typicality:
         far = model.distance(scores)
         sample = rung.ordered("distance")
         below, _ = sample.around(far)
-        p += share * float(np.mean((np.maximum(0.0, sample.total - below) + 1) / (sample.total + 1)))
+        p += share * float(np.mean(conformal_high(below, sample.total)))
         distance += share * float(far.mean())
         if pull is None or share >= 0.5:
             z, names = column_mean(scores), model.features
@@ -64,8 +65,15 @@ def typicality(profile: Profile, plan: Plan, block: Floats) -> Typicality:
     return Typicality(profile.name, profile.style, p, distance, families, fitting, misfitting)
 
 
-def rank_styles(melody: Melody, profiles: Sequence[Profile]) -> list[Typicality]:
+def rank_styles(melody: Melody, profiles: Sequence[Profile], known: Sequence[Typicality] = ()) -> list[Typicality]:
     """Rank styles by how typical the solo is of each, marking ties.
+
+    Parameters
+    ----------
+    melody : Melody
+    profiles : sequence of Profile
+    known : sequence of Typicality
+        What was worked out before of this solo in some of the profiles.
 
     Returns
     -------
@@ -76,7 +84,11 @@ def rank_styles(melody: Melody, profiles: Sequence[Profile]) -> list[Typicality]
     found = []
     # styles that cut the solo alike share its measured excerpts
     blocks: dict[tuple[tuple[int, ...], int], Floats] = {}
+    told = {t.profile: replace(t, tie=False) for t in known}
     for profile in profiles:
+        if profile.name in told:
+            found.append(told[profile.name])
+            continue
         plan = plan_for(profile, base.n) if base.n else None
         if plan is None:
             families = max(profile.rung_families.values(), default=0)

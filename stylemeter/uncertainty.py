@@ -17,7 +17,7 @@ from stylemeter.melody import Melody, grid_columns
 from stylemeter.meter import TICKS
 from stylemeter.placed import FeaturePlace, HabitPlace, Placement
 from stylemeter.plan import Plan
-from stylemeter.standing import Ranks, rank_excerpts
+from stylemeter.standing import Ranks, column_median, rank_excerpts
 
 __all__ = ["DRAWS", "perturbed", "with_uncertainty"]
 
@@ -129,9 +129,7 @@ def _values(melody: Melody, plan: Plan) -> list[float]:
         return values(Line(base))
     last = max(0, base.n - plan.length)
     rows = [values(Line(base, min(s, last), min(s, last) + plan.length)) for s in plan.starts]
-    with np.errstate(all="ignore"):
-        median = [np.median(c[np.isfinite(c)]) if np.isfinite(c).any() else np.nan for c in np.array(rows).T]
-    return [float(v) for v in median]
+    return [float(v) for v in column_median(np.array(rows))]
 
 
 def _interval(share: Floats) -> tuple[float, float] | None:

@@ -98,14 +98,15 @@ class _Judge:
     def __call__(self, melody: Any) -> Findings:
         from stylemeter.findings import find_out
 
-        profile = self.profile or self._most_typical(melody)
-        return find_out(melody, profile, self.styles, self.advice, self.settings)
-
-    def _most_typical(self, melody: Any) -> Profile:
-        """Choose the style the solo is most typical of, and say so."""
+        if self.profile is not None:
+            return find_out(melody, self.profile, self.styles, self.advice, self.settings)
         from stylemeter.styles import rank_styles
 
-        best = rank_styles(melody, self.styles)[0].profile
+        ranked = rank_styles(melody, self.styles)
+        return find_out(melody, self._chosen(ranked[0].profile), self.styles, self.advice, self.settings, ranked)
+
+    def _chosen(self, best: str) -> Profile:
+        """Take the style the solo is most typical of, and say so."""
         others = ", ".join(s.name for s in self.styles if s.name != best)
         say(f"stylemeter: compared with {best}, the most typical style; choose another with --profile: {others}")
         return next(s for s in self.styles if s.name == best)

@@ -11,12 +11,14 @@ import contextlib
 import json
 import os
 import threading
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stylemeter._version import __version__
+from stylemeter.files import keep
+from stylemeter.places import cache_folder
 from stylemeter.reading import limits
 from stylemeter.reading.kinds import KINDS
 from stylemeter.reading.options import ReadOptions
@@ -24,14 +26,10 @@ from stylemeter.reading.options import ReadOptions
 if TYPE_CHECKING:
     from stylemeter.melody import Melody
 
-__all__ = ["APPLIED_LATER", "READER_VERSION", "NoteCache", "entry_name", "folder", "stamp_of"]
+__all__ = ["READER_VERSION", "NoteCache", "entry_name", "folder", "for_reader", "stamp_of"]
 
 #: Raised with every change of what any reader makes of a file.
 READER_VERSION = 1
-
-#: Options applied after reading: the cached table is the same for all their values. (A meter is applied after
-#: reading too, but what is quantised is quantised in it.)
-APPLIED_LATER = ("key", "chords")
 
 #: Writes after which the size is looked at again.
 _WRITES_BETWEEN_TRIMS = 256
@@ -41,21 +39,17 @@ _KEPT_SHARE = 0.9
 
 
 def folder() -> Path | None:
-    """Folder of the cache, or None where it is switched off.
+    """Folder of the note tables in the user's cache, or None where it is switched off (`places.cache_folder`)."""
+    cache = cache_folder()
+    return None if cache is None else cache / "notes"
 
-    ``STYLEMETER_CACHE`` names another folder, or is ``off``; by default ``notes`` in the user's cache folder.
+
+def for_reader(options: ReadOptions) -> ReadOptions:
+    """The options a reader sees: without those added after reading, for all of whose values the table is the same.
+
+    A meter is applied after reading too, but what is quantised is quantised in it.
     """
-    named = os.environ.get("STYLEMETER_CACHE", "").strip()
-    if named.lower() in ("off", "no", "0", "none"):
-        return None
-    if named:
-        return Path(named)
-    import platformdirs
-
-    try:
-        return platformdirs.user_cache_path("stylemeter", appauthor=False) / "notes"
-    except (OSError, RuntimeError):  # no home folder
-        return None
+    return replace(options, key=None, chords=None)
 
 
 def entry_name(data: bytes, kind: str, options: ReadOptions) -> str:
@@ -77,7 +71,7 @@ def entry_name(data: bytes, kind: str, options: ReadOptions) -> str:
 @lru_cache(maxsize=64)
 def _decided(reader: int, package: str, code: str, kind: str, options: ReadOptions) -> str:
     """What decides a table beside the file's bytes."""
-    wishes = {name: value for name, value in asdict(options).items() if name not in APPLIED_LATER}
+    wishes = asdict(for_reader(options))
     libraries = [_library_version(library) for library in KINDS[kind].libraries]
     return json.dumps([reader, package, code, kind, libraries, wishes], sort_keys=True)
 
@@ -176,14 +170,7 @@ class NoteCache:
         path = self._path(name)
         if path is None or len(document) > self.most // 4:
             return
-        aside = path.with_name(f".{name}.{os.getpid()}.{threading.get_ident()}")
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            aside.write_bytes(_digest(document).encode("ascii") + b"\n" + document)
-            aside.replace(path)
-        except OSError:
-            with contextlib.suppress(OSError):
-                aside.unlink()
+        if not keep(path, _digest(document).encode("ascii") + b"\n" + document):
             return
         with self._lock:
             self._writes += 1

@@ -11,7 +11,7 @@ import queue
 import sys
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 from stylemeter.errors import InputError, StylemeterError, UnknownNameError
 from stylemeter.reading import limits
-from stylemeter.reading.cache import NoteCache, entry_name, folder
+from stylemeter.reading.cache import NoteCache, entry_name, folder, for_reader
 from stylemeter.reading.guard import load, load_stream, show, sniff
 from stylemeter.reading.kinds import KINDS
 from stylemeter.reading.options import ReadOptions
@@ -214,8 +214,7 @@ class Session:
         """Melodies of some bytes, finished."""
         kind = kind or sniff(data, str(where))
         path = show(where, _PATH_CHARACTERS)
-        # what `cache.APPLIED_LATER` names is added after reading
-        wishes = replace(options, key=None, chords=None)
+        wishes = for_reader(options)
         melodies = (
             _read_here(kind, data, wishes, path) if _is_cheap(kind, data) else self._parsed(kind, data, wishes, path)
         )
@@ -244,7 +243,7 @@ class Session:
 
     def _needed(self, paths: Sequence[str | PathLike[str]], options: ReadOptions) -> tuple[str, ...] | None:
         """Libraries of the first file that needs a reading process; None where none of them does."""
-        wishes = replace(options, key=None, chords=None)
+        wishes = for_reader(options)
         for path in paths[:_LOOKED_AT]:
             if str(path) == "-":
                 return _USUAL

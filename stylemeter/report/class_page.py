@@ -5,17 +5,15 @@ from __future__ import annotations
 import base64
 import hashlib
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
 
 from stylemeter._version import __version__
 from stylemeter.report.class_words import of_hundred, say, texts
+from stylemeter.report.html import TEMPLATES, environment
 
 __all__ = ["render"]
-
-_TEMPLATES = Path(__file__).resolve().parent / "templates"
 
 
 def render(template: str, **context: Any) -> str:
@@ -41,24 +39,13 @@ def render(template: str, **context: Any) -> str:
 
 @lru_cache(maxsize=1)
 def _environment() -> Any:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.globals.update(say=say, text=texts(), of_hundred=of_hundred)
-    return environment
+    return environment(say=say, text=texts(), of_hundred=of_hundred)
 
 
 @lru_cache(maxsize=1)
 def _css() -> Markup:
     """The style of the solo's page, and ours behind it."""
-    sheets = [(_TEMPLATES / name).read_text(encoding="utf-8") for name in ("page.css", "class.css")]
+    sheets = [(TEMPLATES / name).read_text(encoding="utf-8") for name in ("page.css", "class.css")]
     return Markup("\n".join(sheets))  # noqa: S704 - our own files
 
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from functools import lru_cache
 from pathlib import Path
 
-from stylemeter.errors import StylemeterError
-from stylemeter.words import fill
+from stylemeter.report.html import filled, flat_texts
+from stylemeter.shipped_texts import load_texts
 
 __all__ = ["of_hundred", "say", "texts"]
 
@@ -24,13 +23,7 @@ def texts() -> dict[str, str]:
     StylemeterError
         If an entry is not a text.
     """
-    found: dict[str, str] = {}
-    for section, entries in tomllib.loads(_FILE.read_text(encoding="utf-8")).items():
-        for name, text in entries.items():
-            if not isinstance(text, str) or not text.strip():
-                raise StylemeterError(f"text {section}.{name} is not a text or is empty", where=_FILE.name)
-            found[f"{section}.{name}"] = text
-    return found
+    return flat_texts(load_texts(_FILE), _FILE.name)
 
 
 def say(name: str, number: float = 0, /, **parts: object) -> str:
@@ -50,7 +43,7 @@ def say(name: str, number: float = 0, /, **parts: object) -> str:
     >>> say("class.solos", 1, count=1), say("class.solos", 12, count=12)
     ('1 solo', '12 solos')
     """
-    return fill(texts()[name], number, **{key: str(value) for key, value in parts.items()})
+    return filled(texts()[name], number, parts)
 
 
 def of_hundred(percentile: float | None) -> str:

@@ -19,11 +19,11 @@ from urllib.parse import quote
 from stylemeter.advice import Advice
 from stylemeter.class_rows import COMMON_SOLOS, Row, Shared, common, most_outside_first, spread
 from stylemeter.features import CATALOG, HABITS
+from stylemeter.files import write_whole
 from stylemeter.profile import Profile
 from stylemeter.report.class_page import render
 from stylemeter.report.class_words import of_hundred, say
 from stylemeter.report.svg import tag
-from stylemeter.shelf import write_whole
 from stylemeter.tables import escape
 from stylemeter.words import words
 

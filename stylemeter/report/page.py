@@ -16,17 +16,14 @@ from typing import Any
 from markupsafe import Markup
 
 from stylemeter._version import __version__
-from stylemeter.errors import UsageError
 from stylemeter.findings import Findings
-from stylemeter.reading import show
 from stylemeter.report import page_data, page_habits, page_head, page_norm, page_shapes, page_traits
+from stylemeter.report.html import TEMPLATES, environment, write_html
 from stylemeter.report.page_words import say, texts
 from stylemeter.report.svg import swatch
 from stylemeter.words import words
 
 __all__ = ["page_html", "write_page"]
-
-_TEMPLATES = Path(__file__).resolve().parent / "templates"
 
 
 def write_page(findings: Findings, path: Path) -> None:
@@ -42,13 +39,7 @@ def write_page(findings: Findings, path: Path) -> None:
     UsageError
         If the file can't be written.
     """
-    data = page_html(findings).encode("utf-8")
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise UsageError(
-            f"can't be written ({error.strerror})", where=show(path), mend="name a file in a folder that is there"
-        ) from None
+    write_html(page_html(findings), path)
 
 
 def page_html(findings: Findings) -> str:
@@ -69,18 +60,7 @@ def page_html(findings: Findings) -> str:
 
 @lru_cache(maxsize=1)
 def _template() -> Any:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.globals.update(say=say, text=texts(), swatch=swatch)
-    return environment.get_template("page.html.j2")
+    return environment(say=say, text=texts(), swatch=swatch).get_template("page.html.j2")
 
 
 def _context(findings: Findings) -> dict[str, Any]:
@@ -124,7 +104,7 @@ def _context(findings: Findings) -> dict[str, Any]:
 @lru_cache(maxsize=2)
 def _asset(name: str) -> Markup:
     """A file of our own that stands in the page as it is."""
-    return Markup((_TEMPLATES / name).read_text(encoding="utf-8"))  # noqa: S704 - our own file
+    return Markup((TEMPLATES / name).read_text(encoding="utf-8"))  # noqa: S704 - our own file
 
 
 @lru_cache(maxsize=1)

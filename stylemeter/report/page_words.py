@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from pathlib import Path
 
-from stylemeter.errors import StylemeterError
 from stylemeter.placed import Stretch
-from stylemeter.words import fill
+from stylemeter.report.html import filled, flat_texts
+from stylemeter.shipped_texts import load_texts
 
 __all__ = [
     "bars_range",
@@ -38,13 +37,7 @@ def texts() -> dict[str, str]:
     StylemeterError
         If an entry is not a text.
     """
-    found: dict[str, str] = {}
-    for name, entry in tomllib.loads(_FILE.read_text(encoding="utf-8"))["page"].items():
-        for key, text in entry.items() if isinstance(entry, dict) else [("", entry)]:
-            if not isinstance(text, str) or not text.strip():
-                raise StylemeterError(f"text {name}.{key} is not a text or is empty", where=_FILE.name)
-            found[f"{name}.{key}" if key else name] = text
-    return found
+    return flat_texts(load_texts(_FILE)["page"], _FILE.name)
 
 
 def table(section: str) -> dict[str, str]:
@@ -69,7 +62,7 @@ def say(name: str, number: float = 0, /, **parts: object) -> str:
     >>> say("styles.families", 1, count=1), say("styles.families", 39, count=39)
     ('1 tune family at this length', '39 tune families at this length')
     """
-    return fill(texts()[name], number, **{key: str(value) for key, value in parts.items()})
+    return filled(texts()[name], number, parts)
 
 
 def joined(items: Sequence[str]) -> str:

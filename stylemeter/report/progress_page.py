@@ -13,11 +13,10 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING, Any
 
 from stylemeter.advice import Advice
-from stylemeter.errors import UsageError
 from stylemeter.progress import Point, Progress, Trajectory
-from stylemeter.reading import show
 from stylemeter.report.class_page import render
 from stylemeter.report.class_words import of_hundred, say
+from stylemeter.report.html import write_html
 from stylemeter.report.progress_words import By, answer, head, numbers, sentence, trait_title, verdict
 from stylemeter.report.svg import number, tag
 from stylemeter.words import format_range, format_value, words
@@ -43,13 +42,7 @@ def write_progress(progress: Progress, features: Sequence[Trajectory], advice: A
     UsageError
         If the file can't be written.
     """
-    data = progress_html(progress, features, advice, by).encode("utf-8")
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise UsageError(
-            f"can't be written ({error.strerror})", where=show(path), mend="name a file in a folder that is there"
-        ) from None
+    write_html(progress_html(progress, features, advice, by), path)
 
 
 def progress_html(progress: Progress, features: Sequence[Trajectory], advice: Advice, by: By) -> str:

@@ -20,7 +20,7 @@ from stylemeter.melody import Melody
 from stylemeter.placed import FeaturePlace, HabitPlace, Stretch
 from stylemeter.reading import show
 from stylemeter.report.document import bar_count
-from stylemeter.words import capital, feature_verdict, format_range, format_value, habit_verdict, words
+from stylemeter.words import format_range, format_value, habit_verdict, words
 
 __all__ = ["as_text", "print_placement"]
 
@@ -283,8 +283,3 @@ def _norm(findings: Findings) -> Iterable[Text]:
 
 def _cautions(findings: Findings) -> Iterable[Text]:
     yield Text(f"{findings.advice.cautions} {findings.advice.credit}", style="dim")
-
-
-def verdict_words(f: FeaturePlace) -> str:
-    """A feature's verdict in words, capitalised."""
-    return capital(feature_verdict(f))

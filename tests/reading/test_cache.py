@@ -100,7 +100,7 @@ def test_every_field_damaged_in_turn_is_refused_or_read():
 @pytest.fixture
 def place(tmp_path, monkeypatch):
     monkeypatch.setenv("STYLEMETER_CACHE", str(tmp_path / "cache"))
-    return tmp_path / "cache"
+    return tmp_path / "cache" / "notes"
 
 
 def test_where_it_lies(monkeypatch, tmp_path):

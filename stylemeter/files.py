@@ -1,0 +1,49 @@
+"""Writing a file whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import threading
+from pathlib import Path
+
+__all__ = ["keep", "write_whole"]
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file aside and move it into place, so that nobody sees half of it.
+
+    Parameters
+    ----------
+    path : Path
+        In a folder that is there.
+    data : bytes
+
+    Raises
+    ------
+    OSError
+        If it can't be written; what was begun is taken away again.
+    """
+    # a file begun by another process or thread is another file
+    aside = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}.part")
+    try:
+        aside.write_bytes(data)
+        aside.replace(path)
+    except OSError:
+        aside.unlink(missing_ok=True)
+        raise
+
+
+def keep(path: Path, data: bytes) -> bool:
+    """Write a cache's file whole, its folder made where it is missing; a cache that can't be written stops nothing.
+
+    Returns
+    -------
+    bool
+        Whether it was written.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, data)
+    except OSError:
+        return False
+    return True

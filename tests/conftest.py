@@ -8,6 +8,13 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 
 
+def pytest_make_parametrize_id(val: object, argname: str) -> str | None:
+    """Bytes go by number, never by content: packed files carry the second they were made in, and workers that
+    import the tests in different seconds would then disagree about what tests there are.
+    """
+    return argname if isinstance(val, bytes) else None
+
+
 def open_data_folder() -> Path | None:
     """Folder of the open collections a user fetches, where there is one (see corpus/*.toml)."""
     named = os.environ.get("STYLEMETER_OPEN_DATA")

@@ -12,6 +12,7 @@ import json
 import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from stylemeter.advice import load_advice
 from stylemeter.bench import Bench, Done, Task, Wishes, in_worker, styles_for, tune_names
 from stylemeter.errors import LimitError, StylemeterError, UsageError
 from stylemeter.features import FEATURE_VERSION
+from stylemeter.pool import in_processes
 from stylemeter.profile import Profile
 from stylemeter.reading import find, load, show
 from stylemeter.reading.cache import READER_VERSION
@@ -194,39 +196,34 @@ class _Batch:
 
     def work(self, workers: int) -> Iterator[tuple[int, Done]]:
         """Do what is to be done, in any order; yields a file's place in the list and what became of it."""
-        if workers <= 1:
+        if min(workers, len(self.files)) <= 1:
             with Bench(self.wishes) as bench:
+                warm = False
                 for i, task in self._tasks():
+                    if isinstance(task, Task) and not warm:
+                        bench.warm_up(task.path)
+                        warm = True
                     yield i, task if isinstance(task, Done) else bench.do(task, self.shelf)
             return
-        yield from self._in_processes(workers)
+        yield from self._in_processes(min(workers, len(self.files)))
 
     def _in_processes(self, workers: int) -> Iterator[tuple[int, Done]]:
         """The same in processes; they are started only if there is something to do."""
-        import joblib
-        from joblib.externals.loky.process_executor import TerminatedWorkerError
-
         settled: list[tuple[int, Done]] = []
 
-        def calls() -> Iterator[Any]:
+        def calls() -> Iterator[tuple[Any, ...]]:
             for i, task in self._tasks():
                 if isinstance(task, Done):
                     settled.append((i, task))
                 else:
-                    yield joblib.delayed(in_worker)(i, task, self.wishes, self.shelf.folder, os.getpid())
+                    yield i, task, self.wishes, self.shelf.folder, os.getpid()
 
         waiting = calls()
         first = next(waiting, None)
         if first is not None:
-            pool = joblib.Parallel(n_jobs=workers, batch_size=1, return_as="generator_unordered")
-            try:
-                for done in pool(_chained(first, waiting)):
-                    yield done
-                    yield from _taken(settled)
-            except TerminatedWorkerError:
-                raise StylemeterError(
-                    "a worker process was ended from outside", mend="run it again: what is done is kept"
-                ) from None
+            for done in in_processes(in_worker, chain([first], waiting), workers, self.shelf.let_go):
+                yield done
+                yield from _taken(settled)
         yield from _taken(settled)
 
     def _tasks(self) -> Iterator[tuple[int, Task | Done]]:
@@ -269,11 +266,6 @@ class _Batch:
         self.shelf.tidy(names)
         rows = [json.loads(self.shelf.record(name).read_text(encoding="utf-8")) for name in names]
         return Outcome(rows, [u for i in sorted(self.unread) for u in self.unread[i]], passed_over, self.placed)
-
-
-def _chained(first: Any, rest: Iterator[Any]) -> Iterator[Any]:
-    yield first
-    yield from rest
 
 
 def _taken(settled: list[tuple[int, Done]]) -> Iterator[tuple[int, Done]]:

@@ -8,7 +8,6 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -109,6 +108,14 @@ class Bench:
         self.profile, self.styles = styles_for(wishes.profile)
         self.session = Session()
 
+    def warm_up(self, path: Path) -> None:
+        """Load what the first file needs: the reading process its libraries, this one its own meanwhile."""
+        self.session.start([path], self.wishes.options)
+        from stylemeter import class_rows, findings  # noqa: F401
+        from stylemeter.report import page
+
+        page.warm_up()
+
     def __enter__(self) -> Bench:
         return self
 
@@ -175,15 +182,16 @@ def _nameless(melody: Melody, label: str) -> Melody:
 
 def in_worker(i: int, task: Task, wishes: Wishes, folder: Path, parent: int) -> tuple[int, Done]:
     """The same in a worker process, which ends once the process that started it is gone."""
-    done = _bench(wishes, parent).do(task, Shelf(folder), lambda: os.getppid() == parent)
-    return i, done
+    bench = _BENCHES.get(parent)
+    if bench is None:
+        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+        bench = _BENCHES[parent] = Bench(wishes)
+        bench.warm_up(task.path)
+    return i, bench.do(task, Shelf(folder), lambda: os.getppid() == parent)
 
 
-@lru_cache(maxsize=1)
-def _bench(wishes: Wishes, parent: int) -> Bench:
-    """The bench of this process."""
-    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-    return Bench(wishes)
+#: The bench of this process, by the process that started it: a pool has one batch to do.
+_BENCHES: dict[int, Bench] = {}
 
 
 def _end_with(parent: int) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from stylemeter.advice import Advice, Choice, Tip, advice_for, first_thing
@@ -63,8 +64,20 @@ class Findings:
 
     def placed(self, name: str) -> FeaturePlace | HabitPlace:
         """Place of a feature or habit."""
+        return self._places[name]
+
+    @cached_property
+    def _places(self) -> dict[str, FeaturePlace | HabitPlace]:
         places: list[FeaturePlace | HabitPlace] = [*self.placement.habits, *self.placement.features]
-        return next(p for p in places if p.name == name)
+        return {place.name: place for place in places}
+
+    @cached_property
+    def _sentences(self) -> dict[str, str]:
+        style = self.placement.profile.style
+        return {
+            name: sentence(place, style) if isinstance(place, FeaturePlace) else habit_sentence(place, style)
+            for name, place in self._places.items()
+        }
 
     def tip(self, name: str) -> Tip | None:
         """Advice on a feature outside the norm or a habit shown or hinted at."""
@@ -87,9 +100,7 @@ class Findings:
 
     def sentence(self, name: str) -> str:
         """One sentence on a feature or habit."""
-        place_ = self.placed(name)
-        style = self.placement.profile.style
-        return sentence(place_, style) if isinstance(place_, FeaturePlace) else habit_sentence(place_, style)
+        return self._sentences[name]
 
     def can_show(self, habit: str) -> dict[str, Any]:
         """How well this style, and which others, can show a habit at this length."""

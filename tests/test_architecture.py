@@ -9,7 +9,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "stylemeter"
 
 #: From left to right; a module may import from its own layer and those before it.
 LAYERS = [
-    ["_version", "errors", "document_numbers", "files"],
+    ["_version", "errors", "document_numbers", "files", "pool"],
     ["meter", "scales", "places", "shipped_texts"],
     ["melody"],
     ["keys", "chords", "chord_kinds", "chord_labels", "tables", "writing"],

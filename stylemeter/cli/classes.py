@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 
 __all__ = ["batch", "progress"]
 
+#: Most processes a batch takes unasked.
+CORES_MAX = 4
+
 
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path))
@@ -40,7 +43,9 @@ __all__ = ["batch", "progress"]
 @click.option("--coverage", type=float, default=0.9, show_default=True, help="Share of the style the norm holds.")
 @click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
 @click.option("--again", is_flag=True, help="Place anew what is there already.")
-@workers_option
+@click.option(
+    "--workers", type=click.IntRange(1, 64), help=f"Processes to work with. [default: one a core, {CORES_MAX} at most]"
+)
 @errors_to_exit_codes
 @read_options
 def batch(
@@ -51,7 +56,7 @@ def batch(
     coverage: float,
     advice_file: str | None,
     again: bool,
-    workers: int,
+    workers: int | None,
     options: ReadOptions,
     kind: str | None,
 ) -> None:
@@ -67,6 +72,7 @@ def batch(
     """
     from stylemeter.advice import load_advice
     from stylemeter.batch import Wishes, run
+    from stylemeter.pool import cores
     from stylemeter.profile import find_profile
     from stylemeter.report.class_terminal import print_class
     from stylemeter.report.overview import class_view, write_overview
@@ -74,7 +80,13 @@ def batch(
     wishes = Wishes(name, options, kind, coverage, advice_file, anonymous)
     with progress_bar("placing") as bar:
         outcome = run(
-            folder, out, wishes, workers=workers, again=again, progress=bar, tell=lambda e: say(f"stylemeter: {e}")
+            folder,
+            out,
+            wishes,
+            workers=workers or cores(CORES_MAX),
+            again=again,
+            progress=bar,
+            tell=lambda e: say(f"stylemeter: {e}"),
         )
     view = class_view(
         outcome.rows,

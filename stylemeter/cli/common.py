@@ -183,6 +183,14 @@ def progress_bar(words: str) -> Iterator[Callable[[int, int], None]]:
         console=Console(stderr=True),
         transient=True,
     )
-    with bar:
-        task = bar.add_task(words, total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
+    task = bar.add_task(words, total=None)
+
+    def show_(done: int, total: int) -> None:
+        # its thread starts with the first thing done, when worker processes are there already
+        bar.start()
+        bar.update(task, completed=done, total=total)
+
+    try:
+        yield show_
+    finally:
+        bar.stop()

@@ -57,7 +57,7 @@ def flat_texts(document: Mapping[str, Any], where: str) -> dict[str, str]:
 
 def filled(text: str, number: float, parts: Mapping[str, object]) -> str:
     """Fill in a text, the parts said as they print."""
-    return fill(text, number, **{key: str(value) for key, value in parts.items()})
+    return fill(text, number, **{key: str(value) for key, value in parts.items()}) if parts else fill(text, number)
 
 
 def write_html(html: str, path: Path) -> None:

@@ -1,44 +1,48 @@
-"""A few bars as notation: our own MusicXML, engraved by verovio, cleaned and marked; as text where that fails.
+"""A few bars as notation: our own MusicXML, engraved by verovio, cleaned, marked and parted bar by bar.
 
-Conventions: pictures come out the same for the same bars. Of what verovio draws only known elements and attributes
-are kept, its random ids and its style sheet are dropped, and the shapes of the glyphs get ids under a prefix of our
-own, so that many pictures can stand in one page. Nothing is loaded from elsewhere.
+Conventions: pictures come out the same for the same bars. They are engraved once, as one endless line, and given as
+one drawing a bar, which a page sets like words: a phone breaks the line sooner than a desk does. Of what verovio
+draws only known elements and attributes are kept, its random ids and its style sheet are dropped, and the shapes of
+the glyphs get ids under a prefix of our own, so that many pictures can stand in one page. Nothing is loaded from
+elsewhere.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element, SubElement, fromstring
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from stylemeter.melody import Melody
 from stylemeter.meter import TICKS
 from stylemeter.report.page_words import say
 from stylemeter.report.svg import number
-from stylemeter.writing.layout import PrintedBar
+from stylemeter.writing.layout import PrintedBar, printed_bars
 from stylemeter.writing.musicxml import to_musicxml
 from stylemeter.writing.spelling import spell
 
-__all__ = ["WIDTHS", "Engraved", "bars_text", "engrave"]
+__all__ = ["Engraved", "bars_text", "engrave", "engraver"]
 
-#: Widths a picture is drawn at, in CSS pixels: for a phone and for a desk.
-WIDTHS = {"narrow": 336, "wide": 860}
-#: CSS pixels a unit of verovio's page, in hundredths.
-SCALES = {"narrow": 36, "wide": 45}
+#: Size of the print: how many of verovio's units make one em of the text around it. A staff space is 180 units, and
+#: the staff of 720 stands two lines of text high.
+UNITS_AN_EM = 356
 #: Most notes in a picture.
 NOTES_MAX = 160
-#: Room below a system for the wedges, and their size, in verovio's units (a staff space is 180).
-ROOM, WEDGE = 420, 130
+#: Room around the line in the page verovio draws.
+MARGIN, ABOVE, BELOW = 100, 200, 200
+#: Room below the line for the wedges, and their size, in verovio's units.
+ROOM, WEDGE = 210, 130
+#: How far before its bar line the number of a bar ends.
+NUMBER_SHIFT = 20
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _KEPT = {
-    "svg": ("viewBox", "class"),
     "g": ("class", "transform"),
     "path": ("d", "transform", "stroke-width", "stroke-linecap", "stroke-linejoin", "stroke-dasharray", "fill"),
     "use": ("href", "transform", "x", "y", "width", "height"),
@@ -48,8 +52,9 @@ _KEPT = {
     "rect": ("x", "y", "width", "height", "rx", "stroke-width"),
     "text": ("x", "y", "font-size", "text-anchor", "class"),
     "tspan": ("x", "y", "dx", "dy", "font-size", "class"),
-    "defs": (),
 }
+#: Elements of which nothing is left where they hold nothing.
+_HOLDERS = {"g", "text", "tspan"}
 #: Classes of what stands for something and shows nothing, and of names of parts.
 _LEFT_OUT = {"placeholder", "label", "labelAbbr"}
 #: Music signs of fonts for notation (SMuFL: accidentals, figured bass, chord symbols) -> those of any font.
@@ -60,207 +65,201 @@ _SIGNS = {
 }
 #: Size of text beside them, in verovio's units.
 _TEXT_SIZE = "405px"
-_NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
+_NOTE_ID = re.compile(r"n(\d+)(-\d+)?")
+_SHIFT = re.compile(r"translate\((-?[\d.]+),")
+_ACROSS = re.compile(r"M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) \2")
 
 
 @dataclass(frozen=True, slots=True)
 class Engraved:
-    """Bars as pictures and as text.
+    """Bars as drawings and as text.
 
     Attributes
     ----------
-    pictures : dict of Markup
-        By the name of their width; empty where they could not be drawn.
+    drawings : tuple of Markup
+        One a bar, to be set side by side without gaps; empty where they could not be drawn.
+    label : str
+        What they show, for those who can't see them.
     text : tuple of str
         One line a bar.
     reason : str
-        Why there are no pictures.
+        Why there are no drawings.
     """
 
-    pictures: dict[str, Markup]
+    drawings: tuple[Markup, ...]
+    label: str
     text: tuple[str, ...]
     reason: str = ""
 
 
-def engrave(
-    melody: Melody, laid: Sequence[PrintedBar], marks: Collection[int], bars: Collection[int], prefix: str, label: str
-) -> Engraved:
+def engrave(melody: Melody, marks: Collection[int], bars: Collection[int], prefix: str, label: str) -> Engraved:
     """Draw some bars.
 
     Parameters
     ----------
     melody : Melody
-    laid : sequence of PrintedBar
-        All its bars, as `writing.layout.printed_bars` lays them out.
     marks : collection of int
         Indices of the notes that are evidence.
     bars : collection of int
         Numbers of the bars, as in `Melody.bar`.
     prefix : str
-        What ids in the pictures start with: one of its own for each call in a page.
+        What ids in the drawings start with: one of its own for each call in a page.
     label : str
-        What the pictures show, for those who can't see them.
+        What they show, for those who can't see them.
 
     Returns
     -------
     Engraved
     """
-    shown = [bar for bar in laid if bar.number in bars]
+    shown = printed_bars(melody, numbers=bars)
     text = tuple(bars_text(melody, shown, marks))
     if sum(len(bar.elements) for bar in shown) > NOTES_MAX:
-        return Engraved({}, text, say("flagged.too_dense"))
-    toolkit = _toolkit()
+        return Engraved((), label, text, say("flagged.too_dense"))
+    toolkit = engraver()
     if toolkit is None:
-        return Engraved({}, text, say("flagged.no_engraver"))
+        return Engraved((), label, text, say("flagged.no_engraver"))
     # title, part and tempo are no part of the picture, and no text of the file's own goes through the engraver
     plain = replace(melody, title="", part="", tempo=None)
-    score = to_musicxml(plain, marks=marks, bars=bars).decode()
-    pictures = {}
-    for name, width in WIDTHS.items():
-        drawn = _draw(toolkit, score, width, SCALES[name])
-        if drawn is None:
-            return Engraved({}, text, say("flagged.not_engraved"))
-        pictures[name] = _cleaned(drawn, frozenset(marks), f"{prefix}-{name}", width, label)
-    return Engraved(pictures, text)
+    drawn = _draw(toolkit, to_musicxml(plain, bars=bars).decode())
+    if drawn is None:
+        return Engraved((), label, text, say("flagged.not_engraved"))
+    return Engraved(tuple(_parted(drawn, frozenset(marks), prefix)), label, text)
 
 
 @lru_cache(maxsize=1)
-def _toolkit() -> Any:
+def engraver() -> Any:
     """The engraver, None where it isn't installed; it takes a while to load, so only a page asks for it."""
     try:
         import verovio
     except ImportError:
         return None
     verovio.enableLog(verovio.LOG_OFF)
-    return verovio.toolkit()
-
-
-def _draw(toolkit: Any, score: str, width: int, scale: int) -> Element | None:
-    """One tall page without header and footer."""
-    from defusedxml.ElementTree import fromstring
-
+    toolkit = verovio.toolkit()
     toolkit.setOptions(
         {
-            "pageWidth": width * 100 // scale,
-            "pageHeight": 60000,
+            "breaks": "none",
+            "adjustPageWidth": True,
             "adjustPageHeight": True,
-            "pageMarginLeft": 10,
-            "pageMarginRight": 10,
-            "pageMarginTop": 20,
-            "pageMarginBottom": 20,
+            "pageMarginLeft": MARGIN // 10,
+            "pageMarginRight": MARGIN // 10,
+            "pageMarginTop": ABOVE // 10,
+            "pageMarginBottom": BELOW // 10,
             "header": "none",
             "footer": "none",
-            "scale": scale,
-            "spacingSystem": 6,
-            "justifyVertically": False,
+            "mnumInterval": 1,
             "xmlIdSeed": 1,
             "svgViewBox": True,
+            "svgFormatRaw": True,
             "svgRemoveXlink": True,
             "smuflTextFont": "none",
         }
     )
+    return toolkit
+
+
+def _draw(toolkit: Any, score: str) -> Element | None:
+    """One endless line."""
     if not toolkit.loadData(score):
         return None
-    root: Element = fromstring(toolkit.renderToSVG(1))
-    return root
+    return fromstring(toolkit.renderToSVG(1))  # noqa: S314 - the engraver's own words, which declare no entities
 
 
-# -- cleaning and marking ------------------------------------------------------------------------------------------
+# -- cleaning, marking and parting ---------------------------------------------------------------------------------
 
 
-def _cleaned(drawn: Element, marks: frozenset[int], prefix: str, width: int, label: str) -> Markup:
-    """The picture with nothing but what is known, evidence marked."""
+def _parted(drawn: Element, marks: frozenset[int], prefix: str) -> Iterator[Markup]:
+    """A drawing a bar, of one height, with nothing but what is known in it, evidence marked."""
     inner = next(e for e in drawn if e.tag == f"{_SVG}svg")
-    _wedges(inner, marks)
-    _, _, wide, high = (float(v) for v in inner.get("viewBox", "0 0 1 1").split())
-    root = Element("svg", {"class": "score", "role": "img", "aria-label": label})
-    used = max(_right_edge(inner) + 200, wide * 0.3)
-    shown = min(wide, used)
-    root.set("viewBox", f"0 0 {number(shown)} {number(high + ROOM / 2)}")
-    root.set("width", number(width * shown / wide))
-    defs = SubElement(root, "defs")
-    for glyph in drawn.iter(f"{_SVG}defs"):
-        for shape in glyph:
-            kept = _kept(shape, prefix)
-            if kept is not None:
-                kept.set("id", f"{prefix}-{shape.get('id', '').partition('-')[0]}")
-                defs.append(kept)
-    for child in inner:
-        kept = _kept(child, prefix)
-        if kept is not None:
-            root.append(kept)
-    return Markup(tostring(root, encoding="unicode"))  # noqa: S704 - elements and attributes are known ones, escaped
+    high = float(inner.get("viewBox", "0 0 1 1").split()[3])
+    foot = high - ABOVE - BELOW
+    measures = [g for g in inner.iter(f"{_SVG}g") if g.get("class") == "measure"]
+    shapes = _shapes(drawn, prefix)
+    for place, measure in enumerate(measures):
+        left, right = _edges(measure)
+        _wedges(measure, marks, foot + ROOM / 2)
+        _move_number(measure, left)
+        # the last bar line is drawn to its middle: as much again is its right half
+        wide = right - left + (20 if place == len(measures) - 1 else 0)
+        box = f"{number(left)} {-ABOVE} {number(wide)} {number(foot + ABOVE + ROOM + WEDGE)}"
+        width = f"{wide / UNITS_AN_EM:.3f}em"
+        inside = ("" if place else f"<defs>{shapes}</defs>") + _kept(measure, prefix)
+        yield Markup(  # noqa: S704 - elements and attributes are known ones, what they hold is escaped
+            f'<svg class="score" viewBox="{box}" width="{width}" aria-hidden="true">{inside}</svg>'
+        )
 
 
-def _kept(element: Element, prefix: str) -> Element | None:
-    """A copy of an element with its known parts; None where it isn't known or holds nothing."""
+def _shapes(drawn: Element, prefix: str) -> str:
+    """The shapes of the glyphs, under our own ids."""
+    found = []
+    for shape in (shape for defs in drawn.iter(f"{_SVG}defs") for shape in defs):
+        inside = "".join(_kept(child, prefix) for child in shape)
+        found.append(f'<g id="{prefix}-{escape(_glyph(shape.get("id", "")))}">{inside}</g>')
+    return "".join(found)
+
+
+def _glyph(name: str) -> str:
+    """Name of a glyph in verovio's ids."""
+    return name.lstrip("#").partition("-")[0]
+
+
+def _kept(element: Element, prefix: str) -> str:
+    """An element with its known parts; nothing where it isn't known or holds nothing."""
     name = element.tag.removeprefix(_SVG) if isinstance(element.tag, str) else ""
-    if name not in _KEPT or _LEFT_OUT & set((element.get("class") or "").split()):
-        return None
-    copy = Element(name, {key: element.get(key, "") for key in _KEPT[name] if element.get(key) is not None})
+    known = _KEPT.get(name)
+    if known is None or (name == "g" and not _LEFT_OUT.isdisjoint((element.get("class") or "").split())):
+        return ""
+    own = {key: value for key in known if (value := element.get(key)) is not None}
+    text = ""
     if name == "use":
-        copy.set("href", f"#{prefix}-{element.get('href', '').lstrip('#').partition('-')[0]}")
-    if name in ("text", "tspan") and (element.text or "").strip():
+        own["href"] = f"#{prefix}-{_glyph(own.get('href', ''))}"
+    elif name in ("text", "tspan") and (element.text or "").strip():
         said = (element.text or "").translate(_SIGNS)
         if said != element.text:
-            copy.set("font-size", _TEXT_SIZE)
+            own["font-size"] = _TEXT_SIZE
         # what only a font for notation could show is left out
-        copy.text = "".join(sign for sign in said if not "\ue000" <= sign <= "\uf8ff")
-    for child in element:
-        kept = _kept(child, prefix)
-        if kept is not None:
-            copy.append(kept)
-    if name in ("g", "text", "tspan") and not len(copy) and not copy.text:
-        return None
-    return copy
+        text = escape("".join(sign for sign in said if not "\ue000" <= sign <= "\uf8ff"))
+    inside = text + "".join(_kept(child, prefix) for child in element)
+    if name in _HOLDERS and not inside:
+        return ""
+    head = f"<{name}" + "".join(f' {key}="{escape(value)}"' for key, value in own.items())
+    return f"{head}>{inside}</{name}>" if inside else f"{head}/>"
 
 
-def _wedges(inner: Element, marks: frozenset[int]) -> None:
-    """Colour the evidence and set a wedge below each of its notes, all of a system at one height."""
-    for system in inner.iter(f"{_SVG}g"):
-        if "system" not in (system.get("class") or "").split():
+def _edges(measure: Element) -> tuple[float, float]:
+    """Where the staff lines of a bar begin and end."""
+    for path in measure.iter(f"{_SVG}path"):
+        across = _ACROSS.fullmatch(path.get("d", ""))
+        if across is not None:
+            return float(across[1]), float(across[3])
+    return 0.0, 0.0
+
+
+def _move_number(measure: Element, left: float) -> None:
+    """Set the number of a bar before its line, where no chord symbol is."""
+    for group in measure.iterfind(f"{_SVG}g"):
+        if "mNum" in (group.get("class") or "").split():
+            for text in group.iterfind(f"{_SVG}text"):
+                text.set("x", number(left - NUMBER_SHIFT))
+                text.set("text-anchor", "end")
+
+
+def _wedges(measure: Element, marks: frozenset[int], foot: float) -> None:
+    """Colour the evidence and set a wedge below each of its notes, all at one height."""
+    for note in list(measure.iter(f"{_SVG}g")):
+        index = _NOTE_ID.fullmatch(note.get("id", ""))
+        if index is None or int(index[1]) not in marks:
             continue
-        foot = _foot(system) + 150
-        for note in list(system.iter(f"{_SVG}g")):
-            index = re.fullmatch(r"n(\d+)(-\d+)?", note.get("id", ""))
-            if index is None or int(index[1]) not in marks:
-                continue
-            note.set("class", "note marked")
-            head = next((u for u in note.iter(f"{_SVG}use")), None)
-            if head is None or index[2]:
-                continue
-            x, _ = _moved(head)
-            points = f"{number(x + 100)},{number(foot)} {number(x + 100 - WEDGE)},{number(foot + 1.5 * WEDGE)}"
-            points += f" {number(x + 100 + WEDGE)},{number(foot + 1.5 * WEDGE)}"
-            wedge = SubElement(SubElement(system, f"{_SVG}g", {"class": "wedge marked"}), f"{_SVG}polygon")
-            wedge.set("points", points)
-
-
-def _moved(use: Element) -> tuple[float, float]:
-    """Where a glyph is put."""
-    found = _NUMBERS.findall(use.get("transform", ""))
-    return (float(found[0]), float(found[1])) if len(found) >= 2 else (float(use.get("x", 0)), float(use.get("y", 0)))
-
-
-def _points(root: Element) -> Iterator[tuple[float, float]]:
-    """Points of staves, stems, heads and beams."""
-    for element in root.iter():
-        if element.tag == f"{_SVG}use":
-            yield _moved(element)
-        elif element.tag in (f"{_SVG}path", f"{_SVG}polygon"):
-            found = _NUMBERS.findall(element.get("d") or element.get("points") or "")
-            yield from zip(map(float, found[::2]), map(float, found[1::2]), strict=False)
-
-
-def _foot(system: Element) -> float:
-    """Lowest point of a system."""
-    return max((y for _, y in _points(system)), default=0.0)
-
-
-def _right_edge(inner: Element) -> float:
-    """Rightmost point of the picture, its margin included."""
-    shift = next((_NUMBERS.findall(g.get("transform", "")) for g in inner if g.get("class") == "page-margin"), [])
-    return max((x for x, _ in _points(inner)), default=0.0) + (float(shift[0]) if shift else 0.0)
+        note.set("class", "note marked")
+        head = next((u for u in note.iter(f"{_SVG}use")), None)
+        shift = _SHIFT.match(head.get("transform", "")) if head is not None else None
+        if shift is None or index[2]:
+            continue
+        x = float(shift[1]) + 100
+        wedge = SubElement(SubElement(measure, f"{_SVG}g", {"class": "wedge marked"}), f"{_SVG}polygon")
+        low = foot + 1.5 * WEDGE
+        wedge.set(
+            "points", f"{number(x)},{number(foot)} {number(x - WEDGE)},{number(low)} {number(x + WEDGE)},{number(low)}"
+        )
 
 
 # -- text ----------------------------------------------------------------------------------------------------------

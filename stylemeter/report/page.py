@@ -19,11 +19,12 @@ from stylemeter._version import __version__
 from stylemeter.findings import Findings
 from stylemeter.report import page_data, page_habits, page_head, page_norm, page_shapes, page_traits
 from stylemeter.report.html import TEMPLATES, environment, write_html
+from stylemeter.report.notation import engraver
 from stylemeter.report.page_words import say, texts
 from stylemeter.report.svg import swatch
 from stylemeter.words import words
 
-__all__ = ["page_html", "write_page"]
+__all__ = ["page_html", "warm_up", "write_page"]
 
 
 def write_page(findings: Findings, path: Path) -> None:
@@ -56,6 +57,12 @@ def page_html(findings: Findings) -> str:
     """
     page: str = _template().render(_context(findings))
     return page.encode("utf-8", "replace").decode("utf-8")
+
+
+def warm_up() -> None:
+    """Load what every page needs."""
+    _template()
+    engraver()
 
 
 @lru_cache(maxsize=1)

@@ -24,9 +24,9 @@ def json_text(findings: Findings) -> str:
 def csv_text(findings: Findings) -> str:
     """The placement as CSV: one row a trait, no cell a spreadsheet would run."""
     out = io.StringIO()
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(feature_rows(findings))
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows(row.values() for row in feature_rows(findings))
     return out.getvalue()
 
 

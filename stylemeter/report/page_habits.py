@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,6 @@ from stylemeter.report.page_spread import habit_spread
 from stylemeter.report.page_words import bars_range, bars_words, percentile_text, say
 from stylemeter.report.svg import spread_strip
 from stylemeter.words import Direction, capital, feature_verdict, habit_verdict, percentile_words, words
-from stylemeter.writing.layout import PrintedBar, printed_bars
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -137,13 +136,13 @@ def flagged(findings: Findings) -> Iterator[Flagged]:
     placed = findings.placement
     there = [h for h in placed.habits if h.evidence]
     if there:
-        line, laid = Line(Base(placed.melody)), printed_bars(placed.melody)
+        line = Line(Base(placed.melody))
     for h in there:
-        yield _flag(findings, laid, h, _habit_notes(h, line))
+        yield _flag(findings, h, _habit_notes(h, line))
     if not there and findings.first.kind == "feature":
         place = findings.placed(findings.first.name)
         if place.evidence:
-            yield _flag(findings, printed_bars(placed.melody), place, [n - 1 for n in place.evidence[0].notes])
+            yield _flag(findings, place, [n - 1 for n in place.evidence[0].notes])
 
 
 def _habit_notes(h: HabitPlace, line: Line) -> list[int]:
@@ -153,9 +152,7 @@ def _habit_notes(h: HabitPlace, line: Line) -> list[int]:
     return [int(i) for i in (speaking if len(speaking) else notes)]
 
 
-def _flag(
-    findings: Findings, laid: Sequence[PrintedBar], place: HabitPlace | FeaturePlace, notes: list[int]
-) -> Flagged:
+def _flag(findings: Findings, place: HabitPlace | FeaturePlace, notes: list[int]) -> Flagged:
     melody, stretch = findings.placement.melody, place.evidence[0]
     bars = _window(melody, stretch, notes)
     inside = [i for i in notes if bars[0] <= int(melody.bar[i]) <= bars[-1]]
@@ -172,7 +169,7 @@ def _flag(
         sentence=findings.sentence(place.name),
         where=capital(where),
         marked=marked,
-        engraved=engrave(melody, laid, inside, bars, f"score-{place.name.replace('_', '-')}", label),
+        engraved=engrave(melody, inside, bars, f"score-{place.name.replace('_', '-')}", label),
         seen_in=", ".join(words().features[n].label for n in place.features) if isinstance(place, HabitPlace) else "",
         amount=capital(change.words) if change else "",
         checked=bool(change and change.checked),

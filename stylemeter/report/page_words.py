@@ -40,6 +40,7 @@ def texts() -> dict[str, str]:
     return flat_texts(load_texts(_FILE)["page"], _FILE.name)
 
 
+@lru_cache(maxsize=16)
 def table(section: str) -> dict[str, str]:
     """The texts of one section, in the order of the file."""
     return {name.partition(".")[2]: text for name, text in texts().items() if name.startswith(f"{section}.")}

@@ -36,16 +36,19 @@ COLUMNS = (
 
 
 def feature_rows(findings: Findings) -> Iterable[dict[str, Any]]:
-    """Return one row a feature; unknown numbers are empty."""
+    """Return one row a feature, its cells in the order of `COLUMNS`; unknown numbers are empty."""
     placed = findings.placement
     melody = placed.melody
+    names = {
+        "solo": escape(melody.path),
+        "title": escape(melody.title),
+        "part": escape(melody.part),
+        "profile": escape(placed.profile.name),
+    }
     for f in placed.features:
         bars = [f"{s.bar_from}-{s.bar_to}" for s in f.evidence]
         yield {
-            "solo": escape(melody.path),
-            "title": escape(melody.title),
-            "part": escape(melody.part),
-            "profile": escape(placed.profile.name),
+            **names,
             "feature": f.name,
             "family": CATALOG[f.name].family,
             "unit": CATALOG[f.name].unit,
@@ -72,9 +75,9 @@ class CsvPrinter:
     """Prints findings as CSV rows, the header once."""
 
     def __init__(self) -> None:
-        self._writer = csv.DictWriter(sys.stdout, COLUMNS, lineterminator="\n")
-        self._writer.writeheader()
+        self._writer = csv.writer(sys.stdout, lineterminator="\n")
+        self._writer.writerow(COLUMNS)
 
     def __call__(self, findings: Findings) -> None:
         """Print one solo's rows."""
-        self._writer.writerows(feature_rows(findings))
+        self._writer.writerows(row.values() for row in feature_rows(findings))

@@ -6,8 +6,10 @@ of plots can stand in one page.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache, lru_cache
 
 from markupsafe import Markup, escape
 
@@ -22,12 +24,21 @@ def tag(name: str, *children: str, **attributes: object) -> Markup:
     >>> tag("text", "a < b", x=1.50, text_anchor="end")
     Markup('<text x="1.5" text-anchor="end">a &lt; b</text>')
     """
-    said = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{escape(number(v) if isinstance(v, float) else v)}"'
-        for key, v in attributes.items()
-    )
-    inside = "".join(str(escape(child)) for child in children)
+    said = "".join([f' {_attribute(key)}="{_plain(value)}"' for key, value in attributes.items()])
+    inside = "".join([child if isinstance(child, Markup) else escape(child) for child in children])
     return Markup(f"<{name}{said}>{inside}</{name}>" if inside else f"<{name}{said}/>")  # noqa: S704 - escaped above
+
+
+@cache
+def _attribute(key: str) -> str:
+    return key.rstrip("_").replace("_", "-")
+
+
+def _plain(value: object) -> str:
+    """The value of an attribute, safe between quotation marks."""
+    if isinstance(value, float):
+        return number(value)
+    return str(value) if isinstance(value, int) else str(escape(value))
 
 
 def number(value: float) -> str:
@@ -44,14 +55,9 @@ def number(value: float) -> str:
 
 def _picture(width: float, height: float, label: str, *children: str, kind: str) -> Markup:
     """A picture with a name for those who can't see it."""
-    return tag(
-        "svg",
-        *children,
-        class_=f"plot {kind}",
-        viewBox=f"0 0 {number(width)} {number(height)}",
-        role="img",
-        aria_label=label,
-    )
+    head = f'<svg class="plot {kind}" viewBox="0 0 {number(width)} {number(height)}" role="img"'
+    inside = "".join([child if isinstance(child, Markup) else escape(child) for child in children])
+    return Markup(f'{head} aria-label="{escape(label)}">{inside}</svg>')  # noqa: S704 - escaped, or our own numbers
 
 
 # -- where a habit lies --------------------------------------------------------------------------------------------
@@ -103,10 +109,12 @@ def spread_strip(spread: Spread, label: str, words: Sequence[str], *, told: bool
     def x(value: float) -> float:
         return 8 + (_WIDE - 16) * (value - spread.low) / (spread.high - spread.low)
 
+    ranges = (("hill", (spread.low, spread.high)), ("hill norm", spread.norm), ("hill half", spread.half))
     parts = [
-        tag("path", d=_hill(spread, x, spread.low, spread.high), class_="hill"),
-        tag("path", d=_hill(spread, x, *spread.norm), class_="hill norm"),
-        tag("path", d=_hill(spread, x, *spread.half), class_="hill half"),
+        *(
+            tag("path", d=d, class_=kind)
+            for (kind, _), d in zip(ranges, _hills(spread, x, [r for _, r in ranges]), strict=True)
+        ),
         tag("line", x1=4, x2=_WIDE - 4, y1=_FOOT, y2=_FOOT, class_="axis"),
         *(tag("line", x1=x(e), x2=x(e), y1=_FOOT - 4, y2=_FOOT + 4, class_="axis") for e in spread.norm),
     ]
@@ -117,8 +125,8 @@ def spread_strip(spread: Spread, label: str, words: Sequence[str], *, told: bool
     return _picture(_WIDE, _FOOT + 24, label, *parts, kind="spread")
 
 
-def _hill(spread: Spread, x: Callable[[float], float], low: float, high: float) -> str:
-    """Outline of the part of the hill between two values."""
+def _hills(spread: Spread, x: Callable[[float], float], ranges: Sequence[tuple[float, float]]) -> Iterator[str]:
+    """Outlines of the parts of the hill between two values."""
     cells = len(spread.density)
     width = (spread.high - spread.low) / cells
     middles = [spread.low + (i + 0.5) * width for i in range(cells)]
@@ -130,9 +138,17 @@ def _hill(spread: Spread, x: Callable[[float], float], low: float, high: float) 
         part = min(max(at - left, 0.0), 1.0)
         return _FOOT - (_FOOT - _TOP) * ((1 - part) * spread.density[left] + part * spread.density[right])
 
-    stops = [low, *(m for m in middles if low < m < high), high]
-    line = " ".join(f"L{number(x(v))} {number(height(v))}" for v in stops)
-    return f"M{number(x(low))} {number(_FOOT)} {line} L{number(x(high))} {number(_FOOT)}Z"
+    tops = [f"{place}{_FOOT - (_FOOT - _TOP) * d:.1f}" for place, d in zip(_places(cells), spread.density, strict=True)]
+    for low, high in ranges:
+        inside = tops[bisect_right(middles, low) : bisect_left(middles, high)]
+        ends = [f"L{x(v):.1f} {height(v):.1f}" for v in (low, high)]
+        yield f"M{x(low):.1f} {_FOOT:g}{ends[0]}{''.join(inside)}{ends[1]}L{x(high):.1f} {_FOOT:g}Z"
+
+
+@cache
+def _places(cells: int) -> tuple[str, ...]:
+    """Where the middles of the cells lie on the picture, as the start of a line to their height."""
+    return tuple(f"L{8 + (_WIDE - 16) * (i + 0.5) / cells:.1f} " for i in range(cells))
 
 
 def _diamond(x: Callable[[float], float], spread: Spread, word: str, told: bool) -> list[Markup]:
@@ -153,7 +169,7 @@ def _mark(x: float, y: float, size: float, kind: str) -> Markup:
     """A diamond."""
     s = number(size)
     path = f"M{number(x)} {number(y - size)}l{s} {s}-{s} {s}-{s}-{s}Z"
-    return tag("path", d=path, class_=kind)
+    return Markup(f'<path d="{path}" class="{kind}"/>')  # noqa: S704 - our own numbers and names
 
 
 # -- where a trait stands ------------------------------------------------------------------------------------------
@@ -173,19 +189,22 @@ def standing_strip(
     label : str
     interval : tuple of float, optional
     """
-
-    def x(value: float) -> float:
-        return 5 + 0.9 * value
-
-    edge = 50 * (1 - coverage)
-    parts = [
-        tag("line", x1=x(0), x2=x(100), y1=7, y2=7, class_="axis"),
-        tag("rect", x=x(edge), y=4, width=0.9 * (100 - 2 * edge), height=6, class_="band"),
-        tag("line", x1=x(50), x2=x(50), y1=4, y2=10, class_="axis"),
-    ]
+    ground, between = _standing_ground(coverage), ""
     if interval is not None:
-        parts.append(tag("line", x1=x(interval[0]), x2=x(interval[1]), y1=7, y2=7, class_="solo-range"))
-    return _picture(100, 14, label, *parts, _mark(x(percentile), 7, 5, "solo"), kind="standing")
+        between = tag("line", x1=5 + 0.9 * interval[0], x2=5 + 0.9 * interval[1], y1=7, y2=7, class_="solo-range")
+    return _picture(100, 14, label, ground, between, _mark(5 + 0.9 * percentile, 7, 5, "solo"), kind="standing")
+
+
+@lru_cache(maxsize=8)
+def _standing_ground(coverage: float) -> Markup:
+    """The line and the norm's band, the same for every trait."""
+    edge = 50 * (1 - coverage)
+    parts = (
+        tag("line", x1=5, x2=95, y1=7, y2=7, class_="axis"),
+        tag("rect", x=5 + 0.9 * edge, y=4, width=0.9 * (100 - 2 * edge), height=6, class_="band"),
+        tag("line", x1=50, x2=50, y1=4, y2=10, class_="axis"),
+    )
+    return Markup("").join(parts)
 
 
 def share_bar(share: float, label: str) -> Markup:

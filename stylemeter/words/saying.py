@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from stylemeter.placed import FeaturePlace, HabitPlace
 from stylemeter.words.table import CHOICE, NAME, Direction, words
@@ -42,8 +43,14 @@ def fill(text: str, number: float = 0, **parts: str) -> str:
     >>> fill("put {count} {breath|breaths} in", 1, count="1"), fill("put {count} {breath|breaths} in", 3, count="3")
     ('put 1 breath in', 'put 3 breaths in')
     """
-    chosen = CHOICE.sub(lambda m: m[1] if number == 1 else m[2], text)
-    return NAME.sub(lambda m: parts[m[1]], chosen)
+    said = _pieces(text, number == 1)
+    return said[0] if len(said) == 1 else "".join([parts[s] if i % 2 else s for i, s in enumerate(said)])
+
+
+@lru_cache(maxsize=2048)
+def _pieces(text: str, one: bool) -> tuple[str, ...]:
+    """A text for one or for many, parted at its names: what stands as it is and names in turns."""
+    return tuple(NAME.split(CHOICE.sub(lambda m: m[1] if one else m[2], text)))
 
 
 def change_words(text: str, count: int, total: int, *, amount: str, bars: int) -> str:

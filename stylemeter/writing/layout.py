@@ -7,7 +7,7 @@ parted there and tied (`values` does the same where a length has no value of its
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -60,7 +60,7 @@ def note_ends(melody: Melody) -> list[int]:
     return [min(end, after) for end, after in zip(ends, following, strict=False)] + ends[-1:]
 
 
-def printed_bars(melody: Melody, cuts: Iterable[int] = ()) -> list[PrintedBar]:
+def printed_bars(melody: Melody, cuts: Iterable[int] = (), numbers: Collection[int] | None = None) -> list[PrintedBar]:
     """Lay the melody out in printed bars.
 
     Parameters
@@ -68,6 +68,8 @@ def printed_bars(melody: Melody, cuts: Iterable[int] = ()) -> list[PrintedBar]:
     melody : Melody
     cuts : iterable of int
         Ticks at which notes and rests are parted besides (chord changes, where a format hangs chords on notes).
+    numbers : collection of int, optional
+        Numbers of the bars wanted (as in `Melody.bar`); all by default.
 
     Returns
     -------
@@ -87,6 +89,8 @@ def printed_bars(melody: Melody, cuts: Iterable[int] = ()) -> list[PrintedBar]:
     bars = []
     first = 0
     for number, line, start, end in _spans(melody, sounding):
+        if numbers is not None and number not in numbers:
+            continue
         while first < len(sounding) and sounding[first][1] <= start:
             first += 1
         meter = meter_at(melody.meters, start)

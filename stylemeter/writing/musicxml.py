@@ -18,7 +18,7 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 import numpy as np
 
-from stylemeter.melody import Chord, Key, Melody, Technique
+from stylemeter.melody import Chord, Ints, Key, Melody, Technique
 from stylemeter.meter import TICKS, Meter
 from stylemeter.writing.beams import beams
 from stylemeter.writing.harmony import bass_of, xml_chord
@@ -72,7 +72,7 @@ def to_musicxml(
     >>> score.count(b"<note id="), b"<work-title>One note</work-title>" in score
     (1, True)
     """
-    printed = [bar for bar in printed_bars(melody) if bars is None or bar.number in bars]
+    printed = printed_bars(melody, numbers=bars)
     score = Element("score-partwise", version="4.0")
     if melody.title:
         SubElement(SubElement(score, "work"), "work-title").text = _legal(melody.title)
@@ -231,7 +231,7 @@ class _Writer:
 
     def _notations(self, note: Element, piece: Piece) -> None:
         """Ties, tuplet brackets and playing marks as they are printed."""
-        found = SubElement(note, "notations")
+        found = Element("notations")
         if piece.note is not None:
             for tied, kind in ((piece.tied_from, "stop"), (piece.tied_to, "start")):
                 if tied:
@@ -241,21 +241,20 @@ class _Writer:
             SubElement(found, "tuplet", type="start", bracket="yes")
         if tuplet and tuplet.place == tuplet.count - 1:
             SubElement(found, "tuplet", type="stop")
-        own, following = self._technique(piece)
-        found.extend(notations(own, following))
-        if not len(found):
-            note.remove(found)
+        own = Technique(0)
+        if self.melody.technique is not None and piece.note is not None:
+            own, following = self._technique(piece, piece.note, self.melody.technique)
+            found.extend(notations(own, following))
+        if len(found):
+            note.append(found)
         if Technique.PALM_MUTE in own:
             _text(SubElement(note, "play"), "mute", "palm")
 
-    def _technique(self, piece: Piece) -> tuple[Technique, Technique]:
+    def _technique(self, piece: Piece, note: int, bits: Ints) -> tuple[Technique, Technique]:
         """Marks of a note (on what it starts with), and of the note after it (on what it ends with)."""
-        bits = self.melody.technique
-        if bits is None or piece.note is None:
-            return Technique(0), Technique(0)
-        own = Technique(0) if piece.tied_from else Technique(int(bits[piece.note]))
-        leads = not piece.tied_to and piece.note + 1 < len(bits)
-        return own, Technique(int(bits[piece.note + 1])) if leads else Technique(0)
+        own = Technique(0) if piece.tied_from else Technique(int(bits[note]))
+        leads = not piece.tied_to and note + 1 < len(bits)
+        return own, Technique(int(bits[note + 1])) if leads else Technique(0)
 
 
 def _inside(piece: Piece, chords: Sequence[Chord]) -> Iterator[Chord]:

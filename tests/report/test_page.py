@@ -11,6 +11,7 @@ import re
 import subprocess
 import sys
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ from written import written
 from stylemeter.errors import UsageError
 from stylemeter.features import CATALOG, HABITS
 from stylemeter.placed import Stretch
-from stylemeter.report import notation
+from stylemeter.report import notation, page_habits
 from stylemeter.report.document import to_document
 from stylemeter.report.page import page_html, write_page
 from stylemeter.report.page_habits import _window
@@ -31,7 +32,6 @@ from stylemeter.report.svg import Chart, chart
 from stylemeter.report.terminal import as_text
 from stylemeter.stats import weighted_quantile
 from stylemeter.words import format_range, format_value, words
-from stylemeter.writing.layout import printed_bars
 
 TESTS = Path(__file__).resolve().parent.parent
 SIZE_MAX = 1_500_000
@@ -205,7 +205,7 @@ def test_no_ids_of_the_engraver_and_no_version_of_it_are_left(page):
     assert "verovio" not in page.lower()
     kept = [i for i in re.findall(r' id="([^"]+)"', page) if i.startswith("score-")]
     assert kept
-    assert all(re.fullmatch(r"score-[a-z-]+-(wide|narrow)-[0-9A-F]{4}", i) for i in kept)
+    assert all(re.fullmatch(r"score-[a-z-]+-[0-9A-F]{4}", i) for i in kept)
 
 
 def test_size(page):
@@ -295,27 +295,43 @@ def test_evidence_is_coloured_and_has_a_wedge_and_the_text_stars_the_same_notes(
         article = page.partition(f'<article id="look-{h.name}"')[2].partition("</article>")[0]
         told = int(re.search(r", (\d+) marked notes?</p>", article)[1])
         assert told > 0
-        for name in notation.WIDTHS:
-            picture = article.partition(f'class="staff {name}"')[2].partition("</div>")[0]
-            assert picture.count('class="wedge marked"') == told
-            assert picture.count('class="note marked"') >= told
+        picture = article.partition('<div class="staff"')[2].partition("</div>")[0]
+        assert picture.count('class="wedge marked"') == told
+        assert picture.count('class="note marked"') >= told
         assert len(re.findall(r"\*[A-G]", article)) == told
 
 
 def test_marked_notes_are_those_that_speak_for_the_habit():
     # bar 1: a run up of eight; bar 2: thirds; only the run is evidence of scale runs
     melody = written("D4:1/2 E4:1/2 F4:1/2 G4:1/2 A4:1/2 B4:1/2 C5:1/2 D5:1/2 B4:1/2 G4:1/2 B4:1 G4:2", key="D dorian")
-    got = notation.engrave(melody, printed_bars(melody), {0, 1, 9}, {1, 2}, "p", "two bars")
+    got = notation.engrave(melody, {0, 1, 9}, {1, 2}, "p", "two bars")
     assert got.text[0].startswith("Bar 1: *D4 1/2, *E4 1/2, F4 1/2")
     assert got.text[1] == "Bar 2: B4 1/2, *G4 1/2, B4 1, G4 2"
-    assert all(p.count('class="wedge marked"') == 3 for p in got.pictures.values())
-    # one head a note: twelve notes, none tied
-    assert all(len(re.findall(r'class="notehead"', p)) == 12 for p in got.pictures.values())
+    # a drawing a bar, each with its own evidence; one head a note: eight notes and four, none tied
+    assert [d.count('class="wedge marked"') for d in got.drawings] == [2, 1]
+    assert [len(re.findall(r'class="notehead"', d)) for d in got.drawings] == [8, 4]
+
+
+def test_the_drawings_of_bars_fit_together():
+    melody = written("D4:1 E4:1 F4:1 G4:3 A4:1 B4:1 C5:1 D5:3", key="G major")
+    drawings = notation.engrave(melody, (), {1, 2, 3}, "p", "three bars").drawings
+    boxes = [[float(v) for v in re.search(r'viewBox="([^"]+)"', d)[1].split()] for d in drawings]
+    assert len(boxes) == 3
+    for (left, top, wide, high), (after, *others) in pairwise(boxes):
+        assert left + wide == after
+        assert [others[0], others[2]] == [top, high]
+    widths = [float(re.search(r'width="([\d.]+)em"', d)[1]) for d in drawings]
+    assert widths == pytest.approx([b[2] / notation.UNITS_AN_EM for b in boxes], abs=1e-3)
+    # clef and signature stand in the first only, the number of a bar at each
+    assert [d.count('class="clef"') for d in drawings] == [1, 0, 0]
+    assert [re.search(r">(\d+)</tspan>", d)[1] for d in drawings] == ["1", "2", "3"]
+    # a tie begins in its own bar and reaches into the next one
+    assert [d.count('class="tie"') for d in drawings] == [1, 0, 0]
 
 
 def test_wedges_stand_below_their_heads_and_below_every_staff_of_their_system():
     melody = written("D4:1/2 E4:1/2 F4:1/2 G4:1/2 A4:1/2 B4:1/2 C5:1/2 D5:1/2", key="D dorian")
-    picture = notation.engrave(melody, printed_bars(melody), {2}, {1}, "p", "a bar").pictures["wide"]
+    (picture,) = notation.engrave(melody, {2}, {1}, "p", "a bar").drawings
     head = re.search(r'class="note marked".*?translate\((\d+), (\d+)\)', picture)
     wedge = [float(v) for v in re.findall(r"[\d.]+", re.search(r'wedge marked"><polygon points="([^"]+)', picture)[1])]
     assert abs(wedge[0] - float(head[1]) - 100) < 1
@@ -326,14 +342,14 @@ def test_wedges_stand_below_their_heads_and_below_every_staff_of_their_system():
 
 def test_several_pictures_share_no_id(page):
     ids = re.findall(r' id="(score-[^"]+)"', page)
-    assert len(ids) > 10
+    assert len(ids) > 5
     assert len(ids) == len(set(ids))
     assert set(re.findall(r'<use href="#([^"]+)"', page)) <= set(ids)
 
 
 def test_signs_of_chords_are_those_of_any_font():
     melody = written("C4:1 D4:1 E4:1 F4:1", chords="0:Bb7 2:C#m7", key="F major")
-    picture = notation.engrave(melody, printed_bars(melody), (), {1}, "p", "a bar").pictures["wide"]
+    (picture,) = notation.engrave(melody, (), {1}, "p", "a bar").drawings
     said = "".join(re.findall(r">([^<>]+)</tspan>", picture))
     assert "B♭7" in said
     assert not [c for c in picture if "\ue000" <= c <= "\uf8ff"]
@@ -341,11 +357,11 @@ def test_signs_of_chords_are_those_of_any_font():
 
 def test_without_the_engraver_the_bars_stand_as_text(monkeypatch):
     monkeypatch.setitem(sys.modules, "verovio", None)
-    notation._toolkit.cache_clear()
+    notation.engraver.cache_clear()
     try:
         page = page_html(dense())
     finally:
-        notation._toolkit.cache_clear()
+        notation.engraver.cache_clear()
     tree = Tree(page)
     assert "the notation library is not installed" in tree.words
     assert not tree.all("svg", "score")
@@ -356,8 +372,8 @@ def test_without_the_engraver_the_bars_stand_as_text(monkeypatch):
 
 def test_too_many_notes_for_a_picture_stand_as_text():
     melody = written(" ".join(["D4:1/32 E4:1/32"] * 200), key="D dorian")
-    got = notation.engrave(melody, printed_bars(melody), {0}, {1, 2, 3, 4}, "p", "a bar")
-    assert not got.pictures
+    got = notation.engrave(melody, {0}, {1, 2, 3, 4}, "p", "a bar")
+    assert not got.drawings
     assert got.reason == texts()["flagged.too_dense"]
     assert got.text
 
@@ -432,7 +448,7 @@ def test_without_any_habit_the_bars_of_the_trait_to_start_with_are_shown():
     tree = Tree(page_html(findings))
     assert texts()["flagged.intro_trait"] in tree.words
     assert {a.get("id") for a in tree.all("article")} >= {f"look-{findings.first.name}"}
-    assert len(tree.all("svg", "score")) == len(notation.WIDTHS)
+    assert 1 <= len(tree.all("svg", "score")) <= page_habits.BARS_MAX
 
 
 def test_without_key_and_durations_the_page_says_what_is_missing():

@@ -6,7 +6,6 @@ size, its lengths and what it would send to a terminal are bounded here.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 import unicodedata
@@ -227,6 +226,8 @@ def _bad_line(message: str, where: str) -> AdviceError:
 
 def _unknown(kind: str, name: str, there: Iterable[str], where: str) -> AdviceError:
     """Say that a name isn't there, and which ones are near it."""
+    import difflib
+
     near = difflib.get_close_matches(name[:100], list(there), 3, 0.5)
     return AdviceError(
         f"unknown {kind} {show(name, 60)!r}",
@@ -273,7 +274,9 @@ def _text(table: Mapping[str, Any], name: str, where: str) -> str:
         raise AdviceError(f"text {name!r} is empty", where=where, mend="write what to say, or take the entry out")
     if len(text) > TEXT_MAX:
         raise AdviceError(f"text {name!r} has {len(text)} characters", where=where, mend=f"{TEXT_MAX} are the most")
-    bad = next((sign for sign in text if sign in _TURNING or unicodedata.category(sign) in _UNSAFE), None)
+    # printable ASCII, as ours is, holds nothing unsafe: it need not be looked at sign by sign
+    plain = text.isascii() and text.isprintable()
+    bad = None if plain else next((s for s in text if s in _TURNING or unicodedata.category(s) in _UNSAFE), None)
     if bad is not None:
         raise AdviceError(f"text {name!r} holds the control character {show(bad)}", where=where, mend="take it out")
     return text

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import importlib
 import os
 
@@ -13,6 +15,9 @@ __all__ = ["main"]
 
 # our arrays are small: starting a thread a core costs more than it ever saves (read when numpy is loaded)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# nearly all that is made while starting up stays: looking for garbage in it, then and at the end, is in vain
+gc.set_threshold(50_000, 10, 10)
+atexit.register(gc.freeze)
 
 #: Command -> the module that holds it and its line in the list; modules are loaded when called.
 _COMMANDS = {

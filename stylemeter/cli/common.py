@@ -17,7 +17,6 @@ import click
 
 from stylemeter.errors import InputError, StylemeterError, UsageError
 from stylemeter.reading import ReadOptions, Session, find, show
-from stylemeter.reading.apply import check
 
 __all__ = [
     "Inputs",
@@ -80,7 +79,11 @@ def read_options(function: F, kind_option: str = "--format") -> F:
     def wrapped(*args: Any, **kwargs: Any) -> Any:
         names = ("part", "key", "meter", "chords", "tempo", "first_beat")
         options = ReadOptions(**{name: kwargs.pop(name) for name in names})
-        check(options)
+        if options != ReadOptions():
+            # not at the head: it loads numpy, and the reading process can start before that
+            from stylemeter.reading.apply import check
+
+            check(options)
         return function(*args, options=options, **kwargs)
 
     decorated: Any = wrapped

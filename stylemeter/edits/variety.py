@@ -10,6 +10,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 from stylemeter.edits.air import hold
@@ -34,11 +35,11 @@ LEAST = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """An edit, the values it takes away and those it brings in."""
+    """The values an edit takes away, those it brings in, and how the edit is made, for most never are."""
 
     old: Values
     new: Values
-    edit: Edit
+    make: Callable[[], Edit]
 
 
 class Spread:
@@ -102,10 +103,13 @@ def _taken(scene: Scene, spread: Spread, candidates: Iterable[Candidate]) -> lis
     for first, _, candidate in ranked:
         if first < LEAST:
             break
-        if claimed.isdisjoint(candidate.edit.claims) and scene.sign * spread.gain(candidate.old, candidate.new) > LEAST:
+        if scene.sign * spread.gain(candidate.old, candidate.new) <= LEAST:
+            continue
+        edit = candidate.make()
+        if claimed.isdisjoint(edit.claims):
             spread.settle(candidate.old, candidate.new)
-            claimed |= candidate.edit.claims
-            edits.append(candidate.edit)
+            claimed |= edit.claims
+            edits.append(edit)
     return edits
 
 
@@ -129,22 +133,28 @@ def vary_values(field: Field, kind: Kind) -> Editor:
 def _rhythms(scene: Scene, row: int, field: Field, common: list[int]) -> list[Candidate]:
     """What can be done with a note and the next one."""
     found = [
-        Candidate(getattr(r, field), getattr(r, f"new_{field}"), r.edit(scene)) for r in retimings(scene, row, common)
+        Candidate(getattr(r, field), getattr(r, f"new_{field}"), partial(r.edit, scene))
+        for r in retimings(scene, row, common)
     ]
     if not scene.tied[row]:
         return found
-    ioi, start = scene.ioi[row], scene.onset[row]
-    old = (ioi if field == "ioi" else scene.end[row] - start,)
+    ioi = scene.ioi[row]
+    old = (ioi if field == "ioi" else scene.end[row] - scene.onset[row],)
     if ioi % 2 == 0 and ioi >= 2 * SHORTEST:
         half = ioi // 2
-        note = (start + half, half, scene.between(row))
-        edit = Edit(time=((row, start, half),), add=(note,), claims=frozenset({row}))
-        found.append(Candidate(old, (half, half), edit))
+        found.append(Candidate(old, (half, half), partial(_split, scene, row, half)))
     tied = hold(scene, row + 1, row + 1)
     second = scene.ioi[row + 1] if field == "ioi" else scene.end[row + 1] - scene.onset[row + 1]
     whole = ioi + scene.ioi[row + 1] if field == "ioi" else tied.time[0][2]
-    found.append(Candidate((*old, second), (whole,), tied))
+    found.append(Candidate((*old, second), (whole,), lambda: tied))
     return found
+
+
+def _split(scene: Scene, row: int, half: int) -> Edit:
+    """Two notes in the time of one."""
+    start = scene.onset[row]
+    note = (start + half, half, scene.between(row))
+    return Edit(time=((row, start, half),), add=(note,), claims=frozenset({row}))
 
 
 # -- places in the bar -------------------------------------------------------------------------------------------
@@ -154,7 +164,7 @@ def shift_places(scene: Scene) -> list[Edit]:
     """Shift notes to seldom used places in the bar, or to the common ones; one edit a note."""
     cells = [int(v) for v in scene.line.base.cell]
     candidates = [
-        Candidate((cells[row],), (cell,), _shifted(scene, row, tick))
+        Candidate((cells[row],), (cell,), partial(_shifted, scene, row, tick))
         for row in range(1, scene.n - 1)
         for tick, cell in _places(scene, row)
     ]
@@ -188,10 +198,15 @@ def spread_classes(scene: Scene) -> list[Edit]:
     """Move notes to seldom used notes of the key, or to the commonest, by small distances first; one edit a note."""
     classes = [q % 12 for q in scene.q]
     candidates = [
-        Candidate((classes[row],), (new % 12,), Edit(pitch=((row, new),), claims=frozenset({row})))
+        Candidate((classes[row],), (new % 12,), partial(_moved, row, new))
         for distance in range(1, 7)
         for way in (1, -1)
         for row in range(scene.n)
         if scene.inside[(new := scene.q[row] + way * distance) % 12] and 0 <= new <= 127
     ]
     return _taken(scene, Spread(classes, "entropy"), candidates)
+
+
+def _moved(row: int, new: int) -> Edit:
+    """A note on another pitch."""
+    return Edit(pitch=((row, new),), claims=frozenset({row}))

@@ -12,6 +12,7 @@ import sys
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
@@ -178,6 +179,14 @@ class Session:
         self, paths: Iterator[str | PathLike[str]], options: ReadOptions | None, kind: str | None
     ) -> Iterator[Read]:
         """Results in order; a few files ahead are read meanwhile."""
+        first = next(paths, None)
+        second = next(paths, None)
+        if first is None:
+            return
+        if second is None:  # a single file needs no threads
+            yield self._result(first, options, kind)
+            return
+        paths = chain((first, second), paths)
         from concurrent.futures import ThreadPoolExecutor
 
         pending: deque[Future[Read]] = deque()

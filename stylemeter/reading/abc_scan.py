@@ -102,6 +102,8 @@ class _Scan:
         self.key = read_key(keys[-1]) if keys else AbcKey()
         if not keys:
             self.said.append("no K: line: read without a signature")
+        if self.tune.left_out:
+            self.said.append("music after an empty line is left out: an empty line ends a tune of ABC")
         for line in lines:
             if (value := field_value(line, "V")) is not None:
                 mark, name = read_voice(value)

@@ -45,6 +45,7 @@ _MARKS = {
     "=": "\u0304",
     ";": "\u0328",
 }
+_MUSIC_SIGNS = frozenset("ABCDEFGabcdefgz|:[]()<>^_=,'/-~0123456789")
 _LETTERS = {
     r"\ss": "ß",
     r"\ae": "æ",
@@ -78,6 +79,8 @@ class AbcTune:
         Line of the file the tune starts on, from 1.
     preamble : tuple of str
         Lines that stand before the first tune and hold for every tune (the file header).
+    left_out : bool
+        Whether an empty line ended the tune and what looks like more of its music follows.
     """
 
     number: str
@@ -87,6 +90,7 @@ class AbcTune:
     position: int
     line: int
     preamble: tuple[str, ...] = ()
+    left_out: bool = False
 
     @property
     def text(self) -> str:
@@ -194,7 +198,16 @@ def _tune(text: str, position: int, line: int, preamble: tuple[str, ...]) -> Abc
         position=position,
         line=line,
         preamble=preamble,
+        left_out=empty is not None and any(_is_music(x) for x in rest[empty.end() :][:LONE_MAX].split("\n")),
     )
+
+
+def _is_music(line: str) -> bool:
+    """Whether a line looks like music and not like words: a bar line, and little else than signs of music."""
+    if "|" not in line or _is_field(line):
+        return False
+    signs = re.sub(r'"[^"]{0,200}"|\s', "", line[:FIELD_MAX])
+    return 4 * sum(sign in _MUSIC_SIGNS for sign in signs) >= 3 * len(signs)
 
 
 def _is_field(line: str) -> bool:

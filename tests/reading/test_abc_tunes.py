@@ -126,3 +126,22 @@ def test_encodings(name, title):
     (melody,) = read((INPUTS / name).read_bytes(), ReadOptions())
     assert melody.title == title
     assert heard(melody) == "C4:1 D4:1 E4:1 F4:1"
+
+
+@pytest.mark.parametrize(
+    ("after", "told"),
+    [
+        ("DEF GAB|ABc d3|", True),
+        ('"G"d3/2e/2 (3fed c2- | c4 z4 :|', True),
+        ("%%text Notes of the collector:\n\nDEF GAB|", True),
+        ("Played at the hall | every Friday, as a round.", False),
+        ("no bar line here: abc", False),
+        ("T:a field, later | than it should", False),
+        ("", False),
+    ],
+)
+def test_music_after_an_empty_line_is_told(after, told):
+    # ABC 2.1, section 2.2: a tune is terminated by an empty line or the end of the file
+    melody = tune(f"DEFG ABcd|\n\n{after}", "X:1\nM:4/4\nL:1/8\nK:D\n")
+    assert len(melody) == 8
+    assert ("music after an empty line is left out: an empty line ends a tune of ABC" in melody.remarks) is told

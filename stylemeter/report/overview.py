@@ -163,8 +163,9 @@ def parquet_bytes(rows: Sequence[Row]) -> bytes:
 
     kinds = {str: pa.string(), int: pa.int64(), float: pa.float64()}
     schema = pa.schema([(name, kinds[kind]) for name, kind in _kinds().items()])
-    table = schema.empty_table()
-    if rows:
+    if not rows:
+        table = schema.empty_table()
+    else:
         # by way of JSON: made from lists, a table would load pandas, which takes longer than all the rest
         lines = "".join(json.dumps(_columns(row), ensure_ascii=False) + "\n" for row in rows).encode("utf-8", "replace")
         parse = pj.ParseOptions(explicit_schema=schema, unexpected_field_behavior="error")

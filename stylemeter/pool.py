@@ -1,7 +1,7 @@
 """Worker processes that begin with what this process has loaded.
 
-On Linux they are forks, so that nothing is loaded twice and no memory is held twice; elsewhere, where a fork may break
-the system's own libraries, they are started afresh. A pool is made before any thread is: a fork holds none of them.
+On Linux they are forks, so that nothing is loaded twice and no memory is held twice. They are started afresh elsewhere,
+where a fork may break the system's own libraries, and beside other threads, which a fork would not hold.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import multiprocessing
 import os
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -20,8 +21,6 @@ from stylemeter.errors import StylemeterError
 __all__ = ["cores", "in_processes"]
 
 T = TypeVar("T")
-#: How processes start.
-METHOD = "fork" if sys.platform == "linux" else "spawn"
 #: Calls handed out ahead, a worker.
 AHEAD = 3
 
@@ -32,6 +31,11 @@ def cores(most: int) -> int:
         return min(most, len(os.sched_getaffinity(0)))
     except AttributeError:  # only Linux tells
         return min(most, os.cpu_count() or 1)
+
+
+def method() -> str:
+    """How worker processes start: "fork" or "spawn"."""
+    return "fork" if sys.platform == "linux" and threading.active_count() == 1 else "spawn"
 
 
 def in_processes(
@@ -62,11 +66,12 @@ def in_processes(
     StylemeterError
         If a worker was ended from outside.
     """
+    how = method()
     pool = ProcessPoolExecutor(
         workers,
-        mp_context=multiprocessing.get_context(METHOD),
+        mp_context=multiprocessing.get_context(how),
         initializer=_begin,
-        initargs=(let_go if METHOD == "fork" else None,),
+        initargs=(let_go if how == "fork" else None,),
     )
     running: set[Future[T]] = set()
     try:

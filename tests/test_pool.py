@@ -4,6 +4,7 @@ import operator
 import os
 import signal
 import sys
+import threading
 
 import pytest
 
@@ -16,8 +17,9 @@ from stylemeter.shelf import Shelf
     "method",
     ["spawn", pytest.param("fork", marks=pytest.mark.skipif(sys.platform != "linux", reason="forks are for Linux"))],
 )
+@pytest.mark.filterwarnings("ignore:.*multi-threaded.*:DeprecationWarning")
 def test_every_call_is_made_once_whichever_way_processes_start(method, monkeypatch):
-    monkeypatch.setattr(pool, "METHOD", method)
+    monkeypatch.setattr(pool, "method", lambda: method)
     calls = [(i, 100) for i in range(20)]
     assert sorted(pool.in_processes(operator.add, calls, 2)) == [100 + i for i in range(20)]
 
@@ -53,7 +55,9 @@ def test_a_fault_in_a_worker_is_raised_here():
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="forks are for Linux")
-def test_the_lock_goes_with_the_process_that_holds_it_whatever_its_forks_do(tmp_path):
+@pytest.mark.filterwarnings("ignore:.*multi-threaded.*:DeprecationWarning")
+def test_the_lock_goes_with_the_process_that_holds_it_whatever_its_forks_do(tmp_path, monkeypatch):
+    monkeypatch.setattr(pool, "method", lambda: "fork")
     shelf = Shelf(tmp_path / "out")
     with shelf.held():
         descriptor = f"/proc/self/fd/{shelf._held}"
@@ -62,6 +66,17 @@ def test_the_lock_goes_with_the_process_that_holds_it_whatever_its_forks_do(tmp_
         assert os.path.realpath(descriptor) == str(shelf.records)
         (there,) = pool.in_processes(os.path.realpath, [(descriptor,)], 1)
         assert there == str(shelf.records)
+
+
+def test_beside_other_threads_nothing_is_forked():
+    done = threading.Event()
+    other = threading.Thread(target=done.wait)
+    other.start()
+    try:
+        assert pool.method() == "spawn"
+    finally:
+        done.set()
+        other.join()
 
 
 def test_cores_are_those_allowed():

@@ -323,7 +323,10 @@ def _pipe() -> tuple[int, int]:
 def _import_path() -> list[str]:
     """Where the child finds modules: as we do, but never in the working folder just because it is that."""
     root = str(Path(__file__).resolve().parents[2])
-    path = [entry for entry in sys.path if entry and Path(entry).is_absolute()]
+    here = ""
+    with contextlib.suppress(OSError):  # the working folder may be gone
+        here = str(Path.cwd())  # `python -m` names it whole
+    path = [entry for entry in sys.path if entry and Path(entry).is_absolute() and entry.rstrip("/") != here]
     return path if root in path else [*path, root]
 
 

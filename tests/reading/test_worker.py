@@ -146,6 +146,16 @@ def test_a_reader_can_not_look_remove_or_fetch(process, tmp_path):
         ask(process, "fetch http://localhost:9/")
 
 
+def test_a_reader_can_not_look_round_the_working_folder(fresh, tmp_path, monkeypatch):
+    # `python -m stylemeter.cli` puts it on the path of modules, whose folders a reader may open
+    secret = tmp_path / "secret"
+    secret.write_text("secret")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.syspath_prepend(str(tmp_path))
+    with pytest.raises(InputError, match=r"broke the reader .FencedError"):
+        ask(fresh, f"look {secret}")
+
+
 def test_closing_leaves_no_process(fresh):
     ask(fresh, "pid")
     pid = fresh.pid

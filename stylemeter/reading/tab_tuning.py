@@ -18,8 +18,19 @@ __all__ = ["Strings", "capo_of", "strings_of"]
 
 #: Usual tunings by number of strings, the lowest line first, the likeliest tuning first.
 USUAL: dict[int, tuple[tuple[str, tuple[int, ...]], ...]] = {
-    4: (("bass", (28, 33, 38, 43)), ("ukulele", (67, 60, 64, 69)), ("mandolin", (55, 62, 69, 76))),
-    5: (("five-string bass", (23, 28, 33, 38, 43)), ("banjo", (67, 50, 55, 59, 62))),
+    4: (
+        ("bass", (28, 33, 38, 43)),
+        ("ukulele", (67, 60, 64, 69)),
+        ("mandolin", (55, 62, 69, 76)),
+        ("guitar without its lowest strings", (50, 55, 59, 64)),
+    ),
+    5: (
+        ("five-string bass", (23, 28, 33, 38, 43)),
+        ("banjo", (67, 50, 55, 59, 62)),
+        ("five-string bass", (28, 33, 38, 43, 48)),
+        ("guitar without its lowest string", (45, 50, 55, 59, 64)),
+        ("guitar without its highest string", (40, 45, 50, 55, 59)),
+    ),
     6: (("guitar", (40, 45, 50, 55, 59, 64)),),
     7: (("seven-string guitar", (35, 40, 45, 50, 55, 59, 64)),),
     8: (("eight-string guitar", (30, 35, 40, 45, 50, 55, 59, 64)),),
@@ -151,7 +162,8 @@ def _downward(pitches: Sequence[int]) -> tuple[float, ...]:
 
 def _class_of(label: str) -> int | None:
     """Pitch class of a string's label."""
-    return pitch_class(label.rstrip("0123456789"))
+    name = label.rstrip("0123456789")
+    return pitch_class("B" if name in ("H", "h") else name)
 
 
 def _match(labels: Sequence[str]) -> Strings:

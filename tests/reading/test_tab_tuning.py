@@ -45,6 +45,11 @@ def test_usual_tunings_are_those_music21_knows():
         ("eBGDAE", "Tuning: half step down", tuple(p - 1 for p in OPEN)),
         ("eBGDAE", "Tuning: E2 A2 D3 G3 B3 E4", OPEN),
         ("eBGDAE", "Tuning: standard", OPEN),
+        ("eHGDAE", "", OPEN),
+        ("eBGDA", "", OPEN[:5]),
+        ("BGDAE", "", OPEN[1:]),
+        ("eBGD", "", OPEN[:4]),
+        ("CGDAE", "", (48, 43, 38, 33, 28)),
         ("DBGDGD", "Tuning: open G", (62, 59, 55, 50, 43, 38)),
     ],
 )

@@ -191,7 +191,8 @@ def _check_gaps(lines: Sequence[str], strings: Sequence[_String | None]) -> None
     """Refuse a string that can't be read amid those that can: without it they would be another instrument's."""
     for number, (text, string) in enumerate(zip(lines, strings, strict=True), 1):
         like = None if string else _LIKE.fullmatch(text.strip())
-        if not like or like["body"].count("-") < 3:  # noqa: PLR2004 - a dash or two stand in words too
+        # A dash or two stand in words too.
+        if not like or like["body"].count("-") < 3:
             continue
         beside = _run(strings[number:]) + _run(strings[number - 2 :: -1] if number > 1 else [])
         if beside < FEWEST - 1 if like["label"] else beside != _USUAL - 1:

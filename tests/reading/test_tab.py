@@ -113,6 +113,10 @@ NONE = Technique(0)
         ("-57-", [(5, NONE), (7, NONE)]),
         ("-1012-", [(10, NONE), (12, NONE)]),
         ("-pb7-", [(9, T.PRE_BEND)]),
+        ("-7pb9-", [(9, T.PRE_BEND)]),
+        ("-7pb(9)r7-", [(9, T.PRE_BEND), (7, T.RELEASE)]),
+        ("-7pb5-", [(7, T(0)), (5, T.PRE_BEND)]),
+        ("-7tr(8)-", [(7, T.TRILL)]),
     ],
 )  # fmt: skip
 def test_signs(text, expected):

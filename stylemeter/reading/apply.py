@@ -21,6 +21,8 @@ __all__ = ["apply", "check", "parse_meter"]
 
 #: Quarter notes a minute that can be meant.
 TEMPO_MIN, TEMPO_MAX = 5.0, 1000.0
+#: Farthest first beat (seconds): a day.
+FIRST_BEAT_MAX = 86_400.0
 
 
 def parse_meter(text: str, onset: int = 0) -> Meter:
@@ -68,6 +70,11 @@ def check(options: ReadOptions) -> None:
         raise UsageError(
             f"tempo {options.tempo:g} is no tempo",
             mend=f"give quarter notes a minute, {TEMPO_MIN:g} to {TEMPO_MAX:g}",
+        )
+    if options.first_beat is not None and not -FIRST_BEAT_MAX <= options.first_beat <= FIRST_BEAT_MAX:
+        raise UsageError(
+            f"first beat at {options.first_beat:g} is no place in a recording",
+            mend="give the second at which beat 1 of bar 1 falls",
         )
 
 

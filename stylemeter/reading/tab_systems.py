@@ -22,6 +22,8 @@ __all__ = ["System", "TabBar", "find_systems"]
 LINES_MAX, LINE_MAX = 50_000, 2_000
 #: Strings of one instrument.
 FEWEST, MOST = 4, 8
+#: Columns by which the strings of a system may differ in length.
+_RAGGED = 2
 #: Strings of most instruments in tablature.
 _USUAL = 6
 
@@ -161,7 +163,7 @@ def _drop_brackets(strings: list[_String | None]) -> list[str]:
         beside = [runs[i] for i in (place - 1, place + 1) if 0 <= i < len(runs)]
         named = [len(other) for key, other in beside if key == "named"]
         if naming == "bare" and len(run) < FEWEST and named and min(named) >= FEWEST:
-            left_out = run
+            left_out = [] if _sixth(run, [i for _, other in beside for i in other], strings) else run
         elif naming == "bare" and not named and _USUAL < len(run) <= MOST:
             left_out = _alien(run, strings)
         else:
@@ -170,6 +172,13 @@ def _drop_brackets(strings: list[_String | None]) -> list[str]:
             strings[index] = None
             remarks.append(f"line {index + 1} left out: not like the strings beside it")
     return remarks
+
+
+def _sixth(run: Sequence[int], beside: Sequence[int], strings: Sequence[_String | None]) -> bool:
+    """Whether a line without a label is the sixth string to five that have one: it is as long, or ends where they do."""
+    six = [s for i in (*run, *beside) if (s := strings[i]) is not None]
+    lengths, ends = ([len(s.body) for s in six], [s.column + len(s.body) for s in six])
+    return len(six) == _USUAL and len(run) == 1 and (lengths[0] in lengths[1:] or ends[0] in ends[1:])
 
 
 def _alien(run: Sequence[int], strings: Sequence[_String | None]) -> list[int]:
@@ -196,6 +205,10 @@ def _check_gaps(lines: Sequence[str], strings: Sequence[_String | None]) -> None
             continue
         beside = _run(strings[number:]) + _run(strings[number - 2 :: -1] if number > 1 else [])
         if beside < FEWEST - 1 if like["label"] else beside != _USUAL - 1:
+            continue
+        # A heading ("A: --- verse ---") over six strings is none; a seventh is as long as they are.
+        near = next(s for i in (number, number - 2) if 0 <= i < len(strings) and (s := strings[i]))
+        if beside == _USUAL and abs(len(text.rstrip()) - near.column - len(near.body)) > _RAGGED:
             continue
         odd = re.sub(r"\s+", " ", "".join(dict.fromkeys(_BODY.sub("", like["body"]))))[:20].strip()
         odd = odd or text.strip()[: like.start("body")]

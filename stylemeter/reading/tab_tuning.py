@@ -75,8 +75,9 @@ _STANDARD = re.compile(rf"{_ROOT}[\s-]+(?:standard|std)\b", re.IGNORECASE)
 _DROPPED = re.compile(rf"drop(?:ped)?[\s-]+{_ROOT}(?![\w#♯♭])", re.IGNORECASE)
 _TURNED = "the lowest string on the top line"
 _TOKEN = re.compile(r"[A-H][#b♯♭]?\d?|[a-h]#?\d?")
-_TOKENS = re.compile(rf"(?:(?:{_TOKEN.pattern})[\s,/-]*){{4,8}}")
-_TUNING = re.compile(r"\btuning\b\s*(?:is\b)?[\s:=-]*(.+)", re.IGNORECASE)
+#: The same, parted from the next.
+_NAME = re.compile(r"[A-Ha-h][#b♯♭]?\d?")
+_TUNING = re.compile(r"\btuning\b\s*(?:is\b)?[\s:=-]*([^\s:=-].*)", re.IGNORECASE)
 _TUNED = re.compile(r"\btuned?\b(?:\s+(?:to|in|the|your|all|guitars?|strings))*[\s:=-]+(.+)", re.IGNORECASE)
 _BEFORE = re.compile(r"[\W_]*(.+?)[\s-]+tuning\b", re.IGNORECASE)
 _CAPO_BEFORE = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[\s-]+fret[\s-]+capo\b", re.IGNORECASE)
@@ -191,8 +192,10 @@ def _said(text: str, labels: Sequence[str]) -> Strings | None:
     usual = USUAL[len(labels)][0][1]
     lower = _lowered(text)
     named = _named(plain, usual, len(labels))
-    if named is None and _TOKENS.fullmatch(plain):
-        return _listed(_TOKEN.findall(plain), labels)
+    if named is None and (tokens := _tokens(plain, len(labels))):
+        listed = _listed(tokens, labels)
+        # Letters that are lowered already are not lowered once more.
+        return replace(listed, open=tuple(p - lower for p in listed.open)) if max(listed.open) == max(usual) else listed
     if named is not None:
         return _downward_or_turned([pitch - lower for pitch in named], labels)
     if not lower:
@@ -202,6 +205,15 @@ def _said(text: str, labels: Sequence[str]) -> Strings | None:
     if max(own.open) != max(usual):
         return own
     return replace(own, open=tuple(pitch - lower for pitch in own.open))
+
+
+def _tokens(plain: str, count: int) -> list[str]:
+    """Names of the strings at the head of a line; none where they aren't as many as the lines."""
+    words = re.split(r"[\s,/-]+", plain)
+    if len(words) >= count and all(_NAME.fullmatch(word) for word in words[:count]):
+        return [word[0].upper() + word[1:] for word in words[:count]]
+    found = re.match(rf"(?:(?:{_TOKEN.pattern})[\s,/-]*){{{count}}}(?![\w#♯♭])", plain)
+    return _TOKEN.findall(found[0]) if found else []
 
 
 def _lowered(text: str) -> int:
@@ -243,10 +255,8 @@ def _sign(name: str) -> str:
     return letter + {"flat": "b", "sharp": "#"}.get(word, word)
 
 
-def _listed(tokens: list[str], labels: Sequence[str]) -> Strings | None:
-    """Strings of a list of letters, from either side; None where there are more or fewer than lines."""
-    if len(tokens) != len(labels):
-        return None
+def _listed(tokens: list[str], labels: Sequence[str]) -> Strings:
+    """Strings of a list of letters, as many as there are lines, from either side."""
     classes, own = ([_class_of(name) for name in names] for names in (tokens, labels))
     octaves = [midi_number(token) for token in tokens]
     if None not in octaves:

@@ -158,6 +158,8 @@ def test_a_tempo_is_for_sources_without_one():
         (ReadOptions(chords="|"), "chords"),
         (ReadOptions(tempo=0), "is no tempo"),
         (ReadOptions(tempo=float("nan")), "is no tempo"),
+        (ReadOptions(first_beat=float("nan")), "first beat at nan is no place in a recording"),
+        (ReadOptions(first_beat=float("-inf")), "first beat at -inf is no place in a recording"),
     ],
 )
 def test_options_that_make_no_sense_are_refused_before_any_file_is_read(options, words):

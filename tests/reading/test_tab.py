@@ -287,6 +287,18 @@ def test_a_bracket_beside_named_strings_is_no_string(line, under):
     assert f"line {place} left out: not like the strings beside it" in melody.remarks
 
 
+@pytest.mark.parametrize("blank", ["", " "])
+@pytest.mark.parametrize("place", [0, 5])
+def test_one_of_six_strings_without_a_name_is_a_string(place, blank):
+    rows = rows_of("-5-7-8-7-")
+    rows[place] = blank + rows[place][1:]
+    assert tab("\n".join(rows) + "\n").pitch.tolist() == [69, 71, 72, 71]
+
+
+def test_a_heading_over_strings_is_no_string():
+    assert tab("A: --- verse ---\n" + system("-5-7-8-7-").strip("\n")).pitch.tolist() == [69, 71, 72, 71]
+
+
 def test_a_bracket_over_strings_without_names_is_no_string():
     bare = "\n".join(row.replace(label, "", 1) for label, row in zip("eBGDAE", rows_of("-5-7-8-7-"), strict=True))
     assert tab("  |-3-|\n" + bare + "\n").pitch.tolist() == [69, 71, 72, 71]

@@ -78,6 +78,10 @@ def test_usual_tunings_are_those_music21_knows():
         ("GDAE", "Tuning: Drop D", (43, 38, 33, 26)),
         ("eBGDAE", "Tuned to DADGAD", (62, 57, 55, 50, 45, 38)),
         ("eBGDAE", "Tuning: E A D G H E", OPEN),
+        ("eBGDAE", "Tuning: E A D G B E (half step down)", down(1)),
+        ("eBGDAE", "Tuning: Eb Ab Db Gb Bb Eb (half step down)", down(1)),
+        ("eBGDAE", "Tuning: eb ab db gb bb eb", down(1)),
+        ("eBGDAE", "Tuning: D A D G B E as on the second take of the lamp song", (*OPEN[:5], 38)),
         ("eBGDAE", "Tuning (high to low): E B G D A D", (*OPEN[:5], 38)),
         ("eBGDAE", "Tuning: E4 B3 G3 D3 A2 D2", (*OPEN[:5], 38)),
         ("EADGBe", "Tuning: E A D G B E", OPEN[::-1]),
@@ -98,6 +102,7 @@ def test_a_tuning_that_is_not_understood_is_told():
         found = strings_of(list("eBGDAE"), [f"Tuning: {name}"])
         assert found.open == OPEN
         assert found.remarks[0] == f"tuning {name!r} not understood"
+    assert not strings_of(list("eBGDAE"), ["Tuning:"]).remarks
 
 
 @pytest.mark.parametrize(

@@ -210,6 +210,17 @@ def test_beats_from_zero_and_beats_without_bars():
     assert "beat counted in quarter notes" in melody.remarks
 
 
+def test_onsets_before_0_are_a_pickup():
+    """A line of chords begins with bar 1, as a lead sheet's does."""
+    melody = table("# chords: Am | Dm\nonset,duration,pitch\n-1,1,64\n0,4,69\n4,4,62\n")
+    assert quarters(melody.onset) == [-1, 0, 4]
+    assert melody.bar.tolist() == [0, 1, 2]
+    assert melody.beat.tolist() == [4, 1, 1]
+    assert [(chord.onset // TICKS, chord.root) for chord in melody.chords] == [(0, 9), (4, 2)]
+    assert table("onset,pitch\n-4,64\n0,69\n").bar.tolist() == [1, 2]
+    assert table("onset,pitch\n-1,64\n-0.5,62\n").bar.tolist() == [0, 0]
+
+
 def test_a_row_without_a_pitch_is_told():
     melody = table("onset,duration,pitch\n0,1,60\n1,1\n2,1,0\n3,1,R\n4,1,64\n")
     assert quarters(melody.onset) == [0, 4]

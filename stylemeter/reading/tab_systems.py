@@ -175,7 +175,7 @@ def _drop_brackets(strings: list[_String | None]) -> list[str]:
 
 
 def _sixth(run: Sequence[int], beside: Sequence[int], strings: Sequence[_String | None]) -> bool:
-    """Whether a line without a label is the sixth string to five that have one: it is as long, or ends where they do."""
+    """Whether a line without a label is the sixth string to five with one: as long as they are, or ending there."""
     six = [s for i in (*run, *beside) if (s := strings[i]) is not None]
     lengths, ends = ([len(s.body) for s in six], [s.column + len(s.body) for s in six])
     return len(six) == _USUAL and len(run) == 1 and (lengths[0] in lengths[1:] or ends[0] in ends[1:])

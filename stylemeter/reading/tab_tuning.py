@@ -79,7 +79,7 @@ _TOKEN = re.compile(r"[A-H][#b♯♭]?\d?|[a-h]#?\d?")
 _NAME = re.compile(r"[A-Ha-h][#b♯♭]?\d?")
 _TUNING = re.compile(r"\btuning\b\s*(?:is\b)?[\s:=-]*([^\s:=-].*)", re.IGNORECASE)
 _TUNED = re.compile(r"\btuned?\b(?:\s+(?:to|in|the|your|all|guitars?|strings))*[\s:=-]+(.+)", re.IGNORECASE)
-_BEFORE = re.compile(r"[\W_]*(.+?)[\s-]+tuning\b", re.IGNORECASE)
+_WORD = re.compile(r"\btuning\b", re.IGNORECASE)
 _CAPO_BEFORE = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[\s-]+fret[\s-]+capo\b", re.IGNORECASE)
 _ORDINALS = dict(zip(("first", "second", "third", "fourth", "fifth", "sixth", "seventh"), range(1, 8), strict=True))
 _CAPO = re.compile(
@@ -167,9 +167,9 @@ def strings_of(labels: Sequence[str], texts: Iterable[str]) -> Strings:
 
 def _said_otherwise(text: str, labels: Sequence[str]) -> Strings | None:
     """Strings of "Drop D tuning", "tuned to DADGAD" and "(half step down)"; None where a line says no such thing."""
-    for pattern in (_BEFORE, _TUNED):
-        found = pattern.search(text)
-        said = _said(found[1], labels) if found else None
+    word, tuned = _WORD.search(text), _TUNED.search(text)
+    for part in (text[: word.start()].strip(" \t-([*") if word else "", tuned[1] if tuned else ""):
+        said = _said(part, labels) if part else None
         if said is not None:
             return said
     words = _ONLY_LOWERED.sub("", text, count=1)
@@ -192,7 +192,8 @@ def _said(text: str, labels: Sequence[str]) -> Strings | None:
     usual = USUAL[len(labels)][0][1]
     lower = _lowered(text)
     named = _named(plain, usual, len(labels))
-    if named is None and (tokens := _tokens(plain, len(labels))):
+    inside = [_tokens(part.strip(), len(labels)) for part in re.findall(r"\((.*?)\)", text)]
+    if named is None and (tokens := next((t for t in (_tokens(plain, len(labels)), *inside) if t), [])):
         listed = _listed(tokens, labels)
         # Letters that are lowered already are not lowered once more.
         return replace(listed, open=tuple(p - lower for p in listed.open)) if max(listed.open) == max(usual) else listed

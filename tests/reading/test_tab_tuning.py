@@ -82,6 +82,8 @@ def test_usual_tunings_are_those_music21_knows():
         ("eBGDAE", "Tuning: Eb Ab Db Gb Bb Eb (half step down)", down(1)),
         ("eBGDAE", "Tuning: eb ab db gb bb eb", down(1)),
         ("eBGDAE", "Tuning: D A D G B E as on the second take of the lamp song", (*OPEN[:5], 38)),
+        ("eBGDAE", "Tuning: Open C (C G C G C E)", (64, 60, 55, 48, 43, 36)),
+        ("eBGDAE", "(Drop D tuning)", (*OPEN[:5], 38)),
         ("eBGDAE", "Tuning (high to low): E B G D A D", (*OPEN[:5], 38)),
         ("eBGDAE", "Tuning: E4 B3 G3 D3 A2 D2", (*OPEN[:5], 38)),
         ("EADGBe", "Tuning: E A D G B E", OPEN[::-1]),
@@ -95,6 +97,12 @@ def test_usual_tunings_are_those_music21_knows():
 def test_tunings(labels, text, open_strings):
     found = strings_of([label.strip() if not label.isdigit() else "" for label in labels], [text] if text else [])
     assert found.open == open_strings
+
+
+def test_long_lines_of_dashes_come_back():
+    """A pattern that tries every place against every other would not come back from these."""
+    for text in ("-" * 2000, "1 " + "- " * 1000, "(" * 2000, "tuning" + " -" * 1000, "down " * 400):
+        assert strings_of(list("eBGDAE"), [text]).open == OPEN
 
 
 def test_a_tuning_that_is_not_understood_is_told():

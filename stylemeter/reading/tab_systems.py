@@ -211,7 +211,7 @@ def _check_gaps(lines: Sequence[str], strings: Sequence[_String | None]) -> None
         if beside == _USUAL and abs(len(text.rstrip()) - near.column - len(near.body)) > _RAGGED:
             continue
         odd = re.sub(r"\s+", " ", "".join(dict.fromkeys(_BODY.sub("", like["body"]))))[:20].strip()
-        odd = odd or text.strip()[: like.start("body")]
+        odd = odd or text.strip()[: like.start("body")][-20:]
         what = f"a string that can't be read ({odd!r} stands on it)"
         mend = "take out what is no fret or sign of playing, or put it on a line of its own"
         raise InputError(what, where=f"line {number}", mend=mend)

@@ -19,8 +19,12 @@ from stylemeter.reading.options import ReadOptions
 
 __all__ = ["apply", "check", "parse_meter"]
 
+#: Sources whose readers have no parts to choose from.
+_ONE_PART = frozenset({"tab", "csv", "json", "jams"})
 #: Quarter notes a minute that can be meant.
 TEMPO_MIN, TEMPO_MAX = 5.0, 1000.0
+#: Farthest first beat (seconds): a day.
+FIRST_BEAT_MAX = 86_400.0
 
 
 def parse_meter(text: str, onset: int = 0) -> Meter:
@@ -69,6 +73,11 @@ def check(options: ReadOptions) -> None:
             f"tempo {options.tempo:g} is no tempo",
             mend=f"give quarter notes a minute, {TEMPO_MIN:g} to {TEMPO_MAX:g}",
         )
+    if options.first_beat is not None and not -FIRST_BEAT_MAX <= options.first_beat <= FIRST_BEAT_MAX:
+        raise UsageError(
+            f"first beat at {options.first_beat:g} is no place in a recording",
+            mend="give the second at which beat 1 of bar 1 falls",
+        )
 
 
 def apply(melody: Melody, options: ReadOptions) -> Melody:
@@ -92,6 +101,10 @@ def apply(melody: Melody, options: ReadOptions) -> Melody:
     InputError
         If the bars a meter asks for are too many.
     """
+    if options.part not in (None, "1", melody.part) and melody.source in _ONE_PART:
+        melody = melody.with_remarks(
+            f"a file of this kind has no parts: {options.part[: limits.TEXT_MAX]!r} not looked for"
+        )
     if options.meter is not None:
         melody = _with_meter(melody, parse_meter(options.meter, melody.meters[0].onset))
     if options.key is not None:

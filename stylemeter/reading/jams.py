@@ -143,12 +143,17 @@ def _tempo(document: Mapping[str, Any]) -> float | None:
 def _key(document: Mapping[str, Any], remarks: list[str]) -> Key | None:
     """The first annotated key, or None."""
     keys: list[Key] = []
+    unread: list[str] = []
     for annotation in of_namespace(document, "key_mode"):
         for one in observations(annotation)[0]:
             tonic, _, mode = str(one.value).partition(":")
             root, name = pitch_class(tonic), mode_name(mode or "major")
-            if root is not None and name and Key(root, name, "declared") not in keys:
+            if root is None or not name:
+                unread.append(str(one.value)[:40])
+            elif Key(root, name, "declared") not in keys:
                 keys.append(Key(root, name, "declared"))
+    if unread and not keys:
+        remarks.append(f"key {unread[0]!r} not understood; give it with --key")
     if len(keys) > 1:
         remarks.append(f"the file declares {len(keys)} keys: the first, {keys[0].name}, is taken")
     return keys[0] if keys else None

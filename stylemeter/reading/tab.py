@@ -34,6 +34,11 @@ _EVEN = TICKS // 2
 #: Bar lengths in quarter notes -> the meter they are taken for where none is said.
 _METERS = {2: "2/4", 3: "3/4", 5: "5/4", 6: "6/4"}
 _SAID = re.compile(r"\s*(title|tempo|key|time|meter|metre|time signature|bpm)\s*[:=]\s*(.+)", re.IGNORECASE)
+_WRITTEN = {"&nbsp;": " ", "&lt;": "<", "&gt;": ">", "&amp;": "&", "&#124;": "|"}
+#: Dashes, the minus sign and the lines of drawn boxes, as word processors and forums put them for hyphens and bars.
+_DASHES = str.maketrans(
+    dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u2500\u2501", "-") | dict.fromkeys("\u2502\u2503", "|")
+)
 _MENDED = {
     "bend": ("bend", "without a target read as a whole step"),
     "digits": ("run", "of digits without a gap read as several frets or one of two digits"),
@@ -90,7 +95,7 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     InputError
         With the line, and what is wrong there.
     """
-    lines = [line.expandtabs(8) for line in decode(data).replace("\r\n", "\n").replace("\r", "\n").split("\n")]
+    lines = [_plain(line) for line in decode(data).replace("\r\n", "\n").replace("\r", "\n").split("\n")]
     systems, remarks = find_systems(lines)
     texts = _texts(lines, systems)
     said = {m[1].lower(): m[2].strip() for text in texts if (m := _SAID.fullmatch(text.rstrip()))}
@@ -119,6 +124,15 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     )
     draft.remarks.extend([*take.remarks, *_told(take)])
     return [build(draft)]
+
+
+def _plain(line: str) -> str:
+    """A line as it was typed: web pages' signs for blanks and brackets, tab characters, other dashes and bars."""
+    for name, sign in _WRITTEN.items():
+        line = line.replace(name, sign)
+    line = line.replace("\u00a0", " ").expandtabs(8)
+    # Where hyphens stand too, a long dash may be two of them run together: its width isn't known.
+    return line if "-" in line else line.translate(_DASHES)
 
 
 def _texts(lines: Sequence[str], systems: Sequence[System]) -> list[str]:

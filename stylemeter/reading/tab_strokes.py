@@ -32,8 +32,8 @@ _TOKEN = re.compile(
     r"|(?P<held>\((?P<again>\d{1,2})\))"
     r"|(?P<fret>\d+)"
     r"|(?P<dead>[xX])"
-    r"|(?P<trill>tr)"
-    r"|(?P<prebend>[pP][bB])"
+    r"|(?P<trill>tr(?:\(\d{1,2}\))?)"
+    r"|(?P<prebend>[pP][bB](?:(?<=\d[pP][bB])\(?(?P<reach>\d{1,2})\)?)?)"
     r"|(?P<bend>[bB^](?:(?P<part>1/2|1/4|½|¼|full|f)|\(?(?P<target>\d{1,2})\)?)?)"
     r"|(?P<release>[rR])"
     r"|(?P<legato>[hHpPtT])"
@@ -187,7 +187,13 @@ class _String:
         self._mark(Technique.TRILL)
 
     def _prebend(self, token: re.Match[str]) -> None:
-        self._wait(Technique.PRE_BEND, token)
+        before = self.strokes[-1].rise if self.strokes else None
+        if not token["reach"]:
+            self._wait(Technique.PRE_BEND, token)
+        elif before is not None and 0 < int(token["reach"]) - before <= BEND_MAX:
+            self._mark(Technique.PRE_BEND, int(token["reach"]) - before)
+        else:
+            self._add(token.start("reach"), len(token["reach"]), float(token["reach"]), Technique.PRE_BEND)
 
     def _bend(self, token: re.Match[str]) -> None:
         before = self.strokes[-1].rise if self.strokes else None

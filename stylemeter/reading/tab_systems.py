@@ -7,6 +7,7 @@ one under the other. The bars of a system are the same number on every string.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -21,10 +22,16 @@ __all__ = ["System", "TabBar", "find_systems"]
 LINES_MAX, LINE_MAX = 50_000, 2_000
 #: Strings of one instrument.
 FEWEST, MOST = 4, 8
+#: Columns by which the strings of a system may differ in length.
+_RAGGED = 2
+#: Strings of most instruments in tablature.
+_USUAL = 6
 
-_LABEL = re.compile(r"\s*(?P<label>[A-Ga-g][#b♯♭]?\d?(?=\s*[|:\-‖])|[1-8](?=\s*[|‖]))?\s*(?P<body>[|:\-‖].*)")
+_LABEL = re.compile(r"\s*(?P<label>[A-Ha-h][#b♯♭]?\d?(?=\s*[|:\-‖])|[1-8](?=\s*[|‖]))?\s*(?P<body>[|:\-‖].*)")
 _BODY = re.compile(r"[-\d\s|‖:*.,=_~^/\\()<>\[\]{}½¼¾+'\"°hHpPbBrRxXsStTvVoOfFuUlLmMgGkKdDnN]+")
 _LINE = re.compile(r"[|‖]+")
+#: A line that looks like a string, whatever stands on it.
+_LIKE = re.compile(r"(?:[^\w|]|&nbsp;|\[\w{1,8}\]|<\w{1,8}>)*(?P<label>[A-Ha-h][#b♯♭]?\d?\s*)?[|:‖](?P<body>.*)")
 _REPEAT = re.compile(r"[|‖][:*o]|[:*o][|‖]|\bx\s?\d\b|\b\d\s?x\b", re.IGNORECASE)
 
 
@@ -107,7 +114,8 @@ def find_systems(lines: Sequence[str]) -> tuple[list[System], list[str]]:
         raise LimitError(f"more than {LINES_MAX} lines, or one of more than {LINE_MAX} characters", mend="cut the file")
     strings = [_string(number, text) for number, text in enumerate(lines, 1)]
     systems: list[System] = []
-    remarks: list[str] = []
+    remarks: list[str] = _drop_brackets(strings)
+    _check_gaps(lines, strings)
     for is_string, group in groupby(strings, key=lambda s: s is not None):
         block = [s for s in group if s is not None]
         if is_string and len(block) < FEWEST and any(re.search(r"\d", s.body) for s in block):
@@ -134,13 +142,84 @@ def _string(number: int, text: str) -> _String | None:
     body = found["body"]
     end = max(body.rfind(mark) for mark in "|‖-") + 1
     strings, after = body[:end], body[end:].strip()
-    if strings.endswith("-") and re.fullmatch(r"[\d~hpbrx/\\.()]+", after):
+    # A last fret may stand without a dash behind it; words stand apart.
+    last = re.match(r"\S*", body[end:])
+    if strings.endswith("-") and last and _BODY.fullmatch(last[0]):
+        strings, after = body[: end + last.end()], body[end + last.end() :].strip()
+    elif strings.endswith("-") and re.fullmatch(r"[\d~hpbrx/\\.()]+", after):
         strings, after = body, ""
     dashes = strings.count("-")
     plain = dashes + len(re.findall(r"[\d|‖]", strings))
     if dashes < 2 or plain * 2 < len(strings) or not _BODY.fullmatch(strings):
         return None
     return _String(number, found["label"] or "", strings, found.start("body"), after)
+
+
+def _drop_brackets(strings: list[_String | None]) -> list[str]:
+    """Take lines out that only look like strings: brackets and rules over or under strings that have labels."""
+    remarks = []
+    runs = [(key, list(run)) for key, run in groupby(range(len(strings)), key=lambda i: _naming(strings[i]))]
+    for place, (naming, run) in enumerate(runs):
+        beside = [runs[i] for i in (place - 1, place + 1) if 0 <= i < len(runs)]
+        named = [len(other) for key, other in beside if key == "named"]
+        if naming == "bare" and len(run) < FEWEST and named and min(named) >= FEWEST:
+            left_out = [] if _sixth(run, [i for _, other in beside for i in other], strings) else run
+        elif naming == "bare" and not named and _USUAL < len(run) <= MOST:
+            left_out = _alien(run, strings)
+        else:
+            continue
+        for index in left_out:
+            strings[index] = None
+            remarks.append(f"line {index + 1} left out: not like the strings beside it")
+    return remarks
+
+
+def _sixth(run: Sequence[int], beside: Sequence[int], strings: Sequence[_String | None]) -> bool:
+    """Whether a line without a label is the sixth string to five with one: as long as they are, or ending there."""
+    six = [s for i in (*run, *beside) if (s := strings[i]) is not None]
+    lengths, ends = ([len(s.body) for s in six], [s.column + len(s.body) for s in six])
+    return len(six) == _USUAL and len(run) == 1 and (lengths[0] in lengths[1:] or ends[0] in ends[1:])
+
+
+def _alien(run: Sequence[int], strings: Sequence[_String | None]) -> list[int]:
+    """The outer lines of a system without labels that begin and end elsewhere than the six strings within."""
+    shapes = {i: (s.column, len(s.body)) for i in run if (s := strings[i]) is not None}
+    shape, count = Counter(shapes.values()).most_common(1)[0]
+    others = [i for i in run if shapes[i][0] != shape[0] and shapes[i][1] != shape[1]]
+    within = [i for i in run if i not in others]
+    together = within[-1] - within[0] == _USUAL - 1
+    return others if count == _USUAL == len(within) and together else []
+
+
+def _naming(string: _String | None) -> str:
+    """Whether a line is a string with a label, one without, or none."""
+    return "" if string is None else "named" if string.label else "bare"
+
+
+def _check_gaps(lines: Sequence[str], strings: Sequence[_String | None]) -> None:
+    """Refuse a string that can't be read amid those that can: without it they would be another instrument's."""
+    for number, (text, string) in enumerate(zip(lines, strings, strict=True), 1):
+        like = None if string else _LIKE.fullmatch(text.strip())
+        # A dash or two stand in words too.
+        if not like or like["body"].count("-") < 3:
+            continue
+        beside = _run(strings[number:]) + _run(strings[number - 2 :: -1] if number > 1 else [])
+        if beside < FEWEST - 1 if like["label"] else beside != _USUAL - 1:
+            continue
+        # A heading ("A: --- verse ---") over six strings is none; a seventh is as long as they are.
+        near = next(s for i in (number, number - 2) if 0 <= i < len(strings) and (s := strings[i]))
+        if beside == _USUAL and abs(len(text.rstrip()) - near.column - len(near.body)) > _RAGGED:
+            continue
+        odd = re.sub(r"\s+", " ", "".join(dict.fromkeys(_BODY.sub("", like["body"]))))[:20].strip()
+        odd = odd or text.strip()[: like.start("body")][-20:]
+        what = f"a string that can't be read ({odd!r} stands on it)"
+        mend = "take out what is no fret or sign of playing, or put it on a line of its own"
+        raise InputError(what, where=f"line {number}", mend=mend)
+
+
+def _run(strings: Sequence[_String | None]) -> int:
+    """How many strings stand in front."""
+    return next((i for i, string in enumerate(strings[:MOST]) if string is None), min(len(strings), MOST))
 
 
 def _parts(block: list[_String]) -> list[list[_String]]:

@@ -20,6 +20,7 @@ from stylemeter.melody import Melody
 from stylemeter.reading.abc_text import decode
 from stylemeter.reading.fields import as_list, shown
 from stylemeter.reading.limits import NOTES_MAX, TUNES_MAX
+from stylemeter.reading.numbers import parse_number
 from stylemeter.reading.options import ReadOptions
 from stylemeter.reading.table_columns import known
 from stylemeter.reading.table_comments import record_of
@@ -40,12 +41,14 @@ BYTES_MAX = 8 * 2**20
 
 _DELIMITERS = ("\t", ";", ",")
 _COMMENT = re.compile(r"#\s*([A-Za-z_ ]{1,20}?)\s*[:=]\s*(.*)", re.DOTALL)
+_SHEET_ERROR = re.compile(r"#[^\W\d_]+[!?]|#[A-Z]+/[A-Z0]+[!?]?|#NV|#+")
 #: What a comment or a field may be called elsewhere.
 _SAID = {
     **{name: name for name in ("title", "part", "key", "meter", "tempo", "chords")},
     "bpm": "tempo",
     "time signature": "meter",
     "time_signature": "meter",
+    "timesignature": "meter",
     "name": "title",
     "tonality": "key",
 }
@@ -139,11 +142,18 @@ def _json_reader(table: object, options: ReadOptions) -> Callable[[], Melody]:
         return lambda: melody_of(table)
     if isinstance(schema, str) and schema.startswith("stylemeter/"):
         return lambda: _refuse_schema(schema)
-    return lambda: melody_of_table(_listed(as_list(table.get("notes"), "notes"), _said(table), options), options)
+    if "notes" not in table:
+        return _refuse_without_notes
+    return lambda: melody_of_table(_listed(as_list(table["notes"], "notes"), _said(table), options), options)
 
 
 def _refuse(value: object) -> Melody:
     raise InputError(f"{shown(value)} is no note table", mend="give a list of notes with onset, duration and pitch")
+
+
+def _refuse_without_notes() -> Melody:
+    mend = 'give a list of objects with onset, duration and pitch, or an object with such a list as "notes"'
+    raise InputError("no list of notes in it", mend=mend)
 
 
 def _refuse_schema(schema: str) -> Melody:
@@ -157,6 +167,10 @@ def _said(table: dict[str, Any]) -> dict[str, str]:
     for name, value in table.items():
         if name.lower() in _SAID and isinstance(value, str | int | float) and not isinstance(value, bool):
             said[_SAID[name.lower()]] = str(value)
+        elif _SAID.get(name.lower()) == "meter" and isinstance(value, list) and len(value) == 2:
+            said["meter"] = "/".join(str(part) for part in value)
+        elif name.lower() in _SAID and value not in (None, "", [], {}):
+            said[_SAID[name.lower()]] = json.dumps(value)
     return said
 
 
@@ -180,8 +194,8 @@ def _listed(notes: list[Any], said: dict[str, str], options: ReadOptions) -> Tab
 
 def _cell(value: object) -> str:
     """A JSON value as the text of a cell."""
-    if isinstance(value, list):
-        return " ".join(str(v) for v in value if isinstance(v, str))
+    if isinstance(value, list) and all(isinstance(part, str) for part in value):
+        return " ".join(value)
     return value if isinstance(value, str) else "" if value is None else repr(value)
 
 
@@ -281,8 +295,8 @@ def _own(comments: Sequence[tuple[str, str]], table: Sequence[Row]) -> Melody:
 
 
 def _is_comment(row: Row) -> bool:
-    """Whether a row is a comment line."""
-    return row.cells[0].lstrip().startswith("#")
+    """Whether a row is a comment line; "#REF!" is a cell that a spreadsheet could not work out."""
+    return row.cells[0].lstrip().startswith("#") and not _SHEET_ERROR.fullmatch(row.cells[0].strip())
 
 
 def _comment(row: Row) -> tuple[str, str]:
@@ -299,4 +313,15 @@ def _header(table: Sequence[Row], options: ReadOptions) -> tuple[Cells, Sequence
     if not known(first.cells):
         mend = "name the columns in a first line (onset, duration, pitch, ...) or with --columns"
         raise InputError("the first line names no column known here", where=first.where, mend=mend)
+    _check_widths(first, table[1:])
     return first.cells, table[1:]
+
+
+def _check_widths(header: Row, rows: Sequence[Row]) -> None:
+    """Refuse rows with numbers beyond the last name: their cells are not under the names they stand for."""
+    names = len(header.cells)
+    for row in rows:
+        if any(parse_number(cell) for cell in row.cells[names:]):
+            what = f"{len(row.cells)} cells under {names} column names"
+            mend = "name every column (row numbers too), and quote numbers with a decimal comma or part cells by ';'"
+            raise InputError(what, where=row.where, mend=mend)

@@ -27,6 +27,8 @@ __all__ = ["Table", "melody_of_table"]
 
 #: What stands for a rest in a column of pitches; so does the number 0, which no melody reaches.
 _RESTS = frozenset({"", "r", "rest", "-", "none", "nan", "null", "z", "0"})
+#: Those that say it.
+_SAID_RESTS = frozenset({"r", "rest", "z", "-"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +83,12 @@ def melody_of_table(table: Table, options: ReadOptions) -> Melody:
     columns, ignored = assign(table.names)
     remarks = [f"columns not used: {', '.join(ignored[:8])}"[:TEXT_MAX]] if ignored else []
     events = [_Event(row, _pitch(row, columns["pitch"])) for row in table.rows]
+    remarks += _blank_pitches(events, columns["pitch"])
+    if "bar" in columns and not {"onset", "bar_position", "beat"} & columns.keys():
+        remarks.append(f"{columns['bar'].name} not used: no column says the beat")
     if {"onset", "bar_position"} & columns.keys() or {"bar", "beat"} <= columns.keys():
         events = [event for event in events if event.pitch is not None]
-    tempo, meters = _tempo(table, options), _meters(table, options)
+    tempo, meters = _tempo(table, options, remarks), _meters(table, options)
     source = Source([e.row for e in events], columns, meters or (Meter(0, 4, 4),), tempo, options.first_beat)
     key = _key(table, remarks) or _degree_key(events, columns, remarks)
     draft = _played(events, source, meters) if source.played else _written(events, source, meters, remarks)
@@ -97,6 +102,14 @@ def melody_of_table(table: Table, options: ReadOptions) -> Melody:
         remarks=[*remarks, *draft.remarks],
     )
     return _with_chords(build(draft), table.said.get("chords", ""))
+
+
+def _blank_pitches(events: Sequence[_Event], column: Column) -> list[str]:
+    """A remark on rows that are taken for rests though they do not say so."""
+    blank = [e.row for e in events if e.pitch is None and e.row.cell(column).lower() not in _SAID_RESTS]
+    if not blank:
+        return []
+    return [f"{count_words(len(blank), 'row')} without a {column.name} taken for rests (first: {blank[0].where})"]
 
 
 def _played(events: Sequence[_Event], source: Source, meters: tuple[Meter, ...]) -> Draft:
@@ -121,12 +134,17 @@ def _written(events: Sequence[_Event], source: Source, meters: tuple[Meter, ...]
     return Draft(notes, meters, times.spans, remarks=times.remarks)
 
 
-def _tempo(table: Table, options: ReadOptions) -> float | None:
+def _tempo(table: Table, options: ReadOptions, remarks: list[str]) -> float | None:
     """Quarter notes a minute, from the user or the table."""
     if options.tempo is not None:
         return options.tempo
-    said = number_or_none(table.said.get("tempo"))
-    return said if said is not None and 1 <= said < 10_000 else None
+    text = table.said.get("tempo")
+    said = number_or_none(text)
+    if said is not None and 1 <= said < 10_000:
+        return said
+    if text:
+        remarks.append(f"tempo {shown(text)} not understood; give it with --tempo")
+    return None
 
 
 def _meters(table: Table, options: ReadOptions) -> tuple[Meter, ...]:

@@ -180,6 +180,10 @@ def _by_quarters(source: Source) -> Times:
     column = source.columns["onset"]
     values, rounded, off = _snapped(source.numbers(column), QUARTER_PARTS)
     times = Times([nearest_tick(v) for v in values])
+    first = min(times.onset)
+    if -meter_at(source.meters, 0).bar < first < 0:
+        # What lies before 0 is a pickup: bar 1, and a line of chords, begin at 0.
+        times.spans = [(first, -first), *regular_spans(source.meters, 0, max(*times.onset, 0) + 1)]
     _tell(times, column.name, rounded, off)
     if off * 2 > len(values) > 4:
         mend = "if they are seconds, name the column 'seconds' and give --tempo"

@@ -158,6 +158,8 @@ def test_a_tempo_is_for_sources_without_one():
         (ReadOptions(chords="|"), "chords"),
         (ReadOptions(tempo=0), "is no tempo"),
         (ReadOptions(tempo=float("nan")), "is no tempo"),
+        (ReadOptions(first_beat=float("nan")), "first beat at nan is no place in a recording"),
+        (ReadOptions(first_beat=float("-inf")), "first beat at -inf is no place in a recording"),
     ],
 )
 def test_options_that_make_no_sense_are_refused_before_any_file_is_read(options, words):
@@ -168,3 +170,12 @@ def test_options_that_make_no_sense_are_refused_before_any_file_is_read(options,
 def test_options_that_make_sense_pass():
     check(ReadOptions())
     check(ReadOptions(key="F# locrian", meter="7/8", chords="Dm7 G7 | % | N.C. |", tempo=60, part="2"))
+
+
+def test_a_part_asked_of_a_file_without_parts_is_told():
+    from stylemeter.reading.table import read
+
+    [melody] = read(b"onset,pitch\n0,60\n1,62\n", ReadOptions())
+    said = "a file of this kind has no parts: 'Guitar' not looked for"
+    assert said in apply(melody, ReadOptions(part="Guitar")).remarks
+    assert apply(melody, ReadOptions(part="1")).remarks == melody.remarks

@@ -169,6 +169,13 @@ def test_key_is_declared_or_estimated():
     assert estimated.key.source == "estimated"
 
 
+def test_a_key_that_is_none_is_told():
+    """Without it the remark on the estimate would say that the file names none."""
+    notes = [(0.5 * i, 0.5, 60.0 + i) for i in range(4)]
+    melody = one(jams(notes, beat_position=beats(), key_mode=[(0.0, 8.0, "H:dur")]))
+    assert "key 'H:dur' not understood; give it with --key" in melody.remarks
+
+
 def test_tempo_instead_of_beats():
     data = jams(SCALE, tempo=[(0.0, 4.0, 120.0)])
     assert notes_of(one(data))[:2] == [(0, 1, 60), (1, 1, 62)]

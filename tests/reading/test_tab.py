@@ -113,6 +113,10 @@ NONE = Technique(0)
         ("-57-", [(5, NONE), (7, NONE)]),
         ("-1012-", [(10, NONE), (12, NONE)]),
         ("-pb7-", [(9, T.PRE_BEND)]),
+        ("-7pb9-", [(9, T.PRE_BEND)]),
+        ("-7pb(9)r7-", [(9, T.PRE_BEND), (7, T.RELEASE)]),
+        ("-7pb5-", [(7, T(0)), (5, T.PRE_BEND)]),
+        ("-7tr(8)-", [(7, T.TRILL)]),
     ],
 )  # fmt: skip
 def test_signs(text, expected):
@@ -267,6 +271,80 @@ def test_ragged_ends_double_bar_lines_and_tab_characters():
         tab(text)
     assert tab(text.replace("G|---------|", "G|---------|---|")).pitch.tolist() == [69, 71, 72, 71, 69]
     assert tab(text.replace("G|---------|", "G\t|---------|\t---|")).pitch.tolist() == [69, 71, 72, 71, 69]
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["   |-3-|", "  |------| let ring", "---------------", "|-1.-----|"],
+)
+@pytest.mark.parametrize("under", [False, True])
+def test_a_bracket_beside_named_strings_is_no_string(line, under):
+    """Else six strings would be seven, all tuned and fretted as others."""
+    six = system("-5-7-8-7-").strip("\n") + "\n"
+    melody = tab(six + line + "\n" if under else line + "\n" + six)
+    assert melody.pitch.tolist() == [69, 71, 72, 71]
+    place = 7 if under else 1
+    assert f"line {place} left out: not like the strings beside it" in melody.remarks
+
+
+@pytest.mark.parametrize("blank", ["", " "])
+@pytest.mark.parametrize("place", [0, 5])
+def test_one_of_six_strings_without_a_name_is_a_string(place, blank):
+    rows = rows_of("-5-7-8-7-")
+    rows[place] = blank + rows[place][1:]
+    assert tab("\n".join(rows) + "\n").pitch.tolist() == [69, 71, 72, 71]
+
+
+def test_a_heading_over_strings_is_no_string():
+    assert tab("A: --- verse ---\n" + system("-5-7-8-7-").strip("\n")).pitch.tolist() == [69, 71, 72, 71]
+
+
+def test_a_bracket_over_strings_without_names_is_no_string():
+    bare = "\n".join(row.replace(label, "", 1) for label, row in zip("eBGDAE", rows_of("-5-7-8-7-"), strict=True))
+    assert tab("  |-3-|\n" + bare + "\n").pitch.tolist() == [69, 71, 72, 71]
+    seven = tab(bare + "\n" + bare.split("\n")[1] + "\n")
+    assert "strings not named: tuned as a seven-string guitar usually is" in seven.remarks
+
+
+def rows_of(line):
+    return system(line).strip("\n").split("\n")
+
+
+@pytest.mark.parametrize("place", range(6))
+@pytest.mark.parametrize(
+    ("sign", "said"), [("-5q7-8-7-", "('q' stands on it)"), ("-5&7-8-7- yeah |", "('&yea' stands on it)")]
+)
+def test_a_string_that_cannot_be_read_is_told_and_not_passed_over(place, sign, said):
+    """Passed over it would leave five or four strings, which are another instrument's."""
+    rows = rows_of("-5-7-8-7-")
+    rows[place] = rows[place][:2] + sign + "|"
+    with pytest.raises(InputError) as caught:
+        tab("\n".join(rows) + "\n")
+    assert f"line {place + 1}: a string that can't be read {said}" in str(caught.value)
+
+
+def test_what_a_page_puts_before_a_string_is_told():
+    with pytest.raises(InputError, match=r"line 1: a string that can't be read \('\[tab\]e\|' stands on it\)"):
+        tab("[tab]" + "\n".join(rows_of("-5-7-8-7-")) + "[/tab]\n")
+
+
+def test_web_pages_signs_and_other_dashes():
+    six = "\n".join(rows_of("-5-7-<12>-")) + "\n"
+    read_as_typed = tab(six).pitch.tolist()
+    page = six.replace("<", "&lt;").replace(">", "&gt;").replace("e|", "&nbsp;e|")
+    assert tab(page).pitch.tolist() == read_as_typed == [69, 71, 76]
+    for dash in "\u2013\u2014\u2212\u2500":
+        assert tab(six.replace("-", dash)).pitch.tolist() == read_as_typed
+
+
+@pytest.mark.parametrize(
+    ("end", "last"),
+    [("8", 72), ("<12>", 76), ("8v", 72), ("12", 76), ("8 x4", 72), ("8 twice", 72)],
+)
+def test_a_last_fret_without_a_dash_behind_it(end, last):
+    rows = [row[:-1] for row in rows_of("-5-7-")]
+    rows[0] += end
+    assert tab("\n".join(rows) + "\n").pitch.tolist() == [69, 71, last]
 
 
 @pytest.mark.parametrize(

@@ -210,6 +210,40 @@ def test_beats_from_zero_and_beats_without_bars():
     assert "beat counted in quarter notes" in melody.remarks
 
 
+def test_onsets_before_0_are_a_pickup():
+    """A line of chords begins with bar 1, as a lead sheet's does."""
+    melody = table("# chords: Am | Dm\nonset,duration,pitch\n-1,1,64\n0,4,69\n4,4,62\n")
+    assert quarters(melody.onset) == [-1, 0, 4]
+    assert melody.bar.tolist() == [0, 1, 2]
+    assert melody.beat.tolist() == [4, 1, 1]
+    assert [(chord.onset // TICKS, chord.root) for chord in melody.chords] == [(0, 9), (4, 2)]
+    assert table("onset,pitch\n-4,64\n0,69\n").bar.tolist() == [1, 2]
+    assert table("onset,pitch\n-1,64\n-0.5,62\n").bar.tolist() == [0, 0]
+
+
+def test_a_row_without_a_pitch_is_told():
+    melody = table("onset,duration,pitch\n0,1,60\n1,1\n2,1,0\n3,1,R\n4,1,64\n")
+    assert quarters(melody.onset) == [0, 4]
+    assert "2 rows without a pitch taken for rests (first: row 3)" in melody.remarks
+    assert not any("rests" in remark for remark in table("onset,pitch\n0,60\n1,R\n").remarks)
+
+
+def test_words_behind_the_last_column_are_no_cells():
+    assert quarters(table("onset,pitch\n0,60,nice\n1,62,,late\n").onset) == [0, 1]
+
+
+def test_bars_without_beats_and_a_tempo_in_words_are_told():
+    melody = table("# tempo: fast\nbar,duration,pitch\n1,1,60\n2,1,62\n")
+    assert "bar not used: no column says the beat" in melody.remarks
+    assert "tempo 'fast' not understood; give it with --tempo" in melody.remarks
+
+
+def test_a_meter_as_a_list_and_a_key_as_an_object():
+    melody = table('{"timeSignature": [3, 4], "key": {"tonic": "E"}, "notes": [{"onset": 0, "pitch": 60}]}')
+    assert str(melody.meters[0]) == "3/4"
+    assert any(remark.startswith('key \'{"tonic"') and "not understood" in remark for remark in melody.remarks)
+
+
 def test_some_durations_missing_and_a_key_that_is_none():
     text = "# stylemeter/notes/1\n# meter: 4/4\nonset,duration,pitch\n0,1,60\n1,,62\n"
     melody = table(text)

@@ -192,3 +192,41 @@ def test_place_does_not_import_what_is_costly(run, tmp_path):
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=os.environ.copy()
     )
     assert done.stderr == ""
+
+
+def abc(folder, name, body, meter="4/4"):
+    path = folder / name
+    path.write_text(f"X:1\nT:{name} (invented)\nM:{meter}\nL:1/8\nK:C\n{body}\n")
+    return path
+
+
+def test_a_take_too_short_sends_nobody_to_another_style(run, tmp_path):
+    said = run("place", abc(tmp_path, "one.abc", "C8|]"), "--profile", "pop-songs").stdout
+    assert "1 note, 1 bar, 4/4" in said
+    assert "Compared with pop songs in their shortest excerpts, 16 notes (it has 1)." in said
+    assert "No trait could be measured" in said
+    assert "Scale runs: not measured (fewer than 12 notes).\n" in said
+    assert " can." not in said
+
+
+def test_a_style_that_cannot_show_a_habit_names_those_that_can(run, tmp_path):
+    runs = abc(tmp_path, "runs.abc", "CDEF GABc|cBAG FEDC|CDEF GABc|cBAG FEDC|]")
+    said = " ".join(run("place", runs, "--profile", "pop-songs").stdout.split())
+    assert "it was seen in 42 of 100). jazz-age-songs, old-fiddle-tunes can." in said
+
+
+def test_nothing_that_goes_on_looks_like_a_family_of_traits(run):
+    lines = run("place", TAKE_1, "--profile", "pop-songs").stdout.splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("  change of notes along the"))
+    assert lines[at + 1].startswith("    way ")
+    styles = lines[next(i for i, line in enumerate(lines) if line.startswith("How typical")) + 2 :]
+    listed = styles[: styles.index("")]
+    assert all(line.startswith("  ") and len(line) <= 80 for line in listed)
+    assert any(line.startswith("(") and line.endswith("more are inside or not measured: --all)") for line in lines)
+
+
+def test_percentiles_stay_within_a_hundred(run):
+    [document] = documents(run("place", TAKE_1, "--profile", "pop-songs", "--json"))
+    jsonschema.validate(document, SCHEMA)
+    told = [f["percentile"] for f in document["features"] if f["percentile"] is not None]
+    assert max(told) == 100

@@ -12,6 +12,7 @@ from stylemeter import sampling
 from stylemeter.cli import main
 from stylemeter.corpus import collection_of_paths, find_collection, load, tune_sources
 from stylemeter.errors import InputError, ProfileError, UnknownNameError
+from stylemeter.fit import gather_profile
 from stylemeter.profile import find_profile, load_profile
 from stylemeter.reference import FAMILIES_FOR_LIMITS
 
@@ -92,6 +93,17 @@ def test_too_few_tunes_are_refused_by_calibrate_and_called_calibrated_by_nobody(
     assert result.stdout == ""
     assert result.stderr.startswith("stylemeter: term-1: too few tune families to calibrate")
     assert find_profile("term-1").calibration is None
+
+
+def test_a_profile_of_a_collection_file_of_the_users_own_finds_its_tunes_again(home, monkeypatch):
+    (home / "own.toml").write_text(
+        'title = "Own (invented)"\nstyle = "own tunes"\nsource = ["tunes/*.abc"]\nlicence = "CC0 1.0"\n'
+        'licence_words = "all rights waived"\nattribution = "nobody"\nobtain = "write them"\n'
+    )
+    monkeypatch.chdir(home)
+    assert run("fit", "own.toml", "--name", "own", "--workers", "1").exit_code == 0
+    monkeypatch.chdir(home.parent)
+    assert gather_profile(find_profile("own"), None, 1).digest == find_profile("own").document["input_digest"]
 
 
 def test_the_list_of_collections_fits_80_columns():

@@ -156,9 +156,8 @@ def progress(
     for melody in found:
         tell_remarks(melody)
     if len(found) < 2:
-        say(
-            f"stylemeter: {len(found)} take{'' if len(found) == 1 else 's'} could be read: two are the least, six tell a change from chance"
-        )
+        takes = "take" if len(found) == 1 else "takes"
+        say(f"stylemeter: {len(found)} {takes} could be read: two are the least, six tell a change from chance")
         inputs.exit()
         sys.exit(USAGE)
     from stylemeter.progress import follow

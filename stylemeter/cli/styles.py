@@ -190,7 +190,7 @@ def calibrate(
         result = run(sample, Settings(most=excerpts, seed=seed), with_injections=inject, progress=show)
     if not result["clean"]:
         raise ProfileError(
-            f"too few tune families to calibrate: {FAMILIES_FOR_RUNG} have to be left at a length when a fold is held out",
+            f"too few tune families to calibrate: {FAMILIES_FOR_RUNG} must be left at a length without a fifth of them",
             where=profile.name,
             mend="fit it from more tunes",
         )

@@ -38,7 +38,7 @@ _STYLES = {"shown": "bold yellow", "hinted": "yellow", "none": "", "unmeasured":
 def as_text(findings: Findings, *, every: bool = False) -> str:
     """Return the report as plain text."""
     out = io.StringIO()
-    _report(Console(file=out, width=WIDTH, no_color=True, highlight=False), findings, every)
+    _report(Console(file=out, width=WIDTH, no_color=True, highlight=False, force_terminal=False), findings, every)
     return "\n".join(line.rstrip() for line in out.getvalue().splitlines()) + "\n"
 
 
@@ -119,8 +119,9 @@ def _summary(findings: Findings) -> Iterable[Text]:
     clear = sum(f.clear for f in outside)
     chance = number(placed.expected)
     said = "unknown" if chance is None else f"about {chance:.0f}"
+    lie = "lies" if len(outside) == 1 else "lie"
     yield Text(
-        f"{len(outside)} of {len(measured)} measured traits {'lies' if len(outside) == 1 else 'lie'} outside the style's central "
+        f"{len(outside)} of {len(measured)} measured traits {lie} outside the style's central "
         f"{100 * placed.coverage:.0f}%, {clear} of them clearly; chance alone would put {said} there."
     )
     if plan.provisional:

@@ -230,3 +230,20 @@ def test_percentiles_stay_within_a_hundred(run):
     jsonschema.validate(document, SCHEMA)
     told = [f["percentile"] for f in document["features"] if f["percentile"] is not None]
     assert max(told) == 100
+
+
+def test_plain_text_is_plain_whatever_the_environment_says_of_colour(run, monkeypatch):
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    assert "\x1b" not in run("place", TAKE_1, "--profile", "pop-songs").stdout
+    monkeypatch.setenv("NO_COLOR", "1")
+    assert "\x1b" not in run("place", TAKE_1, "--profile", "pop-songs").stdout
+
+
+def test_one_trait_lies_where_two_lie(run, tmp_path):
+    rows = (
+        "0,0.25,74 0.25,1,76 1.25,1,77 2.25,0.5,76 2.75,0.5,77 3.25,0.5,77 3.75,0.5,77 4.25,0.25,72 4.5,1,72 "
+        "5.5,1,74 6.5,1.5,71 8.0,0.5,77 8.5,0.5,77 9.0,0.5,74 9.5,0.25,72 9.75,1.5,72"
+    )
+    (tmp_path / "tune.csv").write_text("onset,duration,midi\n" + rows.replace(" ", "\n") + "\n")
+    said = run("place", tmp_path / "tune.csv", "--profile", "pop-songs").stdout
+    assert "\n1 of 46 measured traits lies outside" in said

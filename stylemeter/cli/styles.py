@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from stylemeter import places
-from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say
+from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say, writing
 from stylemeter.errors import ProfileError, UsageError
 
 __all__ = ["calibrate", "corpus", "fit", "profiles"]
@@ -195,7 +195,10 @@ def calibrate(
             mend="fit it from more tunes",
         )
     if keep and inject:
-        (profile.folder / "calibration.json").write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
+        kept = profile.folder / "calibration.json"
+        with writing(kept):
+            kept.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
     if plot is not None:
-        write_plot(result, profile.style, plot)
+        with writing(plot):
+            write_plot(result, profile.style, plot)
     click.echo(csv_text(result) if as_csv else table_text(result, profile.style), nl=False)

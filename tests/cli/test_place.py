@@ -247,3 +247,37 @@ def test_one_trait_lies_where_two_lie(run, tmp_path):
     (tmp_path / "tune.csv").write_text("onset,duration,midi\n" + rows.replace(" ", "\n") + "\n")
     said = run("place", tmp_path / "tune.csv", "--profile", "pop-songs").stdout
     assert "\n1 of 46 measured traits lies outside" in said
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("features", TAKE_1, "--out"),
+        ("features", TAKE_1, "--format", "json", "--out"),
+        ("features", TAKE_1, "--format", "parquet", "--out"),
+        ("features", "--list", "--out"),
+        ("notes", TAKE_1, "--out"),
+        ("notes", TAKE_1, "--format", "midi", "--out"),
+        ("place", TAKE_1, "--profile", "pop-songs", "--report"),
+    ],
+)
+def test_a_result_that_cannot_be_written_is_one_line_and_exit_2(run, tmp_path, arguments):
+    result = run(*arguments, tmp_path / "nowhere" / "result")
+    assert result.exit_code == 2
+    assert "nowhere/result: can't be written (" in result.stderr.splitlines()[-1]
+    assert "name a file in a folder that is there" in result.stderr
+    assert run(*arguments, tmp_path / "result").exit_code == 0
+    assert (tmp_path / "result").stat().st_size
+    assert [p.name for p in tmp_path.glob(".*")] == []
+
+
+def test_a_pipe_named_as_the_result_takes_it_and_stays_a_pipe(run, tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    end = os.open(pipe, os.O_RDWR | os.O_NONBLOCK)
+    try:
+        assert run("features", TAKE_1, "--out", pipe).exit_code == 0
+        assert os.read(end, 10) == b"solo,title"
+    finally:
+        os.close(end)
+    assert pipe.is_fifo()

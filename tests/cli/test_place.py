@@ -281,3 +281,18 @@ def test_a_pipe_named_as_the_result_takes_it_and_stays_a_pipe(run, tmp_path):
     finally:
         os.close(end)
     assert pipe.is_fifo()
+
+
+def test_reports_are_parted_however_many_solos_a_file_or_folder_holds(run, tmp_path):
+    folder = tmp_path / "takes"
+    folder.mkdir()
+    for name in ("a.abc", "b.abc"):
+        abc(folder, name, "CDEF GABc|cBAG FEDC|]")
+    for arguments in ([folder], [folder / "a.abc", folder / "b.abc"]):
+        assert run("place", *arguments, "--profile", "pop-songs").stdout.splitlines().count("=" * 80) == 1
+    assert "=" * 80 not in run("place", folder / "a.abc", "--profile", "pop-songs").stdout
+
+
+def test_no_style_is_called_most_typical_where_that_cannot_be_told(run, tmp_path):
+    said = run("place", abc(tmp_path, "one.abc", "C8|]")).stderr
+    assert "which style is most typical can't be told; choose another with --profile" in said

@@ -21,6 +21,7 @@ from stylemeter.advice import load_advice
 from stylemeter.bench import Bench, Done, Task, Wishes, in_worker, styles_for, tune_names
 from stylemeter.errors import LimitError, StylemeterError, UsageError
 from stylemeter.features import FEATURE_VERSION
+from stylemeter.places import LEDGER
 from stylemeter.pool import in_processes
 from stylemeter.profile import Profile
 from stylemeter.reading import find, load, show
@@ -159,10 +160,15 @@ def _files(folder: Path, out: Path) -> tuple[list[Path], list[str]]:
     inside = folder.resolve() in own.parents
     files = [p for p in find([folder]) if p != folder and not (inside and own in p.resolve().parents)]
     known = set(files)
+    results = {ledger.parents[1] for ledger in folder.rglob(str(LEDGER))} - {folder}
     others = [
         show(str(p.relative_to(folder)))
         for p in sorted(folder.rglob("*"))
-        if p not in known and p.is_file() and not (inside and own in p.resolve().parents) and not _hidden(p, folder)
+        if p not in known
+        and p.is_file()
+        and not (inside and own in p.resolve().parents)
+        and not _hidden(p, folder)
+        and results.isdisjoint(p.parents)
     ]
     if not files:
         raise UsageError("holds no file of a kind that is read", where=show(folder), mend="name a folder of solos")

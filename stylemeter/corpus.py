@@ -111,7 +111,7 @@ def collection_of_paths(paths: Sequence[Path]) -> Collection:
     return Collection(
         name=re.sub(r"[^A-Za-z0-9_-]+", "-", paths[0].stem).strip("-") or "own",
         title=title,
-        style=title,
+        style=f"tunes of {title}",
         source=tuple(str(p.resolve()) for p in paths),
         licence="the user's own files",
     )

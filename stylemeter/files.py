@@ -23,6 +23,10 @@ def write_whole(path: Path, data: bytes) -> None:
     OSError
         If it can't be written; what was begun is taken away again.
     """
+    if path.exists() and not path.is_file():
+        # a device or a pipe takes what is written; a file moved into its place would do away with it
+        path.write_bytes(data)
+        return
     # a file begun by another process or thread is another file
     aside = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}.part")
     try:

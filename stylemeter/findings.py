@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -11,6 +12,7 @@ from stylemeter.advice import Advice, Choice, Tip, advice_for, first_thing
 from stylemeter.capability import capability, others_that_can
 from stylemeter.change import Change, changes
 from stylemeter.document_numbers import number
+from stylemeter.features import HABITS
 from stylemeter.melody import Melody
 from stylemeter.placed import FeaturePlace, HabitPlace, Placement, Typicality
 from stylemeter.placement import place, rank_styles
@@ -109,6 +111,13 @@ class Findings:
         profile = self.placement.profile
         found = capability(profile, habit, length)
         return found.to_document() | {"others": others_that_can(self.others, habit, length, profile.name)}
+
+    def others_can(self, habit: str) -> list[str]:
+        """Names of the other styles that can show a habit; none where the solo itself is what lacks it."""
+        if not any(math.isfinite(self.placement.feature(m.name).value) for m in HABITS[habit].members):
+            return []
+        others: list[str] = self.can_show(habit)["others"]
+        return others
 
     def first_document(self) -> dict[str, Any]:
         """The one thing to practise first, as plain data."""

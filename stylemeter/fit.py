@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from stylemeter import places
 from stylemeter._version import __version__
-from stylemeter.corpus import Collection, find_collection, tune_sources
+from stylemeter.corpus import Collection, find_collection, list_collections, tune_sources
 from stylemeter.errors import InputError, ProfileError
 from stylemeter.excerpt import LADDER
 from stylemeter.families import tune_families
@@ -265,6 +265,15 @@ def recipe_text(name: str, style: str, collections: Sequence[Collection]) -> str
     return "\n".join(lines) + "\n"
 
 
+def _found_again(collection: Collection) -> dict[str, str]:
+    """Path of a collection that is the user's own, by which `gather_profile` finds it; empty where its name does."""
+    if not collection.licence_words:  # a folder or file of tunes
+        return {"path": collection.source[0]}
+    file = (collection.folder / f"{collection.name}.toml").resolve()
+    known = list_collections().get(collection.name)
+    return {} if known is not None and known.resolve() == file else {"path": str(file)}
+
+
 def fit_profile(
     collections: Sequence[Collection],
     name: str,
@@ -310,8 +319,7 @@ def fit_profile(
                 for key in ("name", "title", "licence", "licence_words", "attribution", "obtain")
             }
             | {"tunes": len(sources)}
-            # a folder of the user's own is found again by its path
-            | ({} if collection.licence_words else {"path": collection.source[0]})
+            | _found_again(collection)
         )
     sample = gather(parts, workers=workers, scheduler=scheduler, progress=lambda d, n: report("tunes", d, n))
     recipe = recipe_text(name, said, collections)

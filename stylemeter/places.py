@@ -5,7 +5,10 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-__all__ = ["cache_folder", "open_data_folder", "shipped", "user_folder"]
+__all__ = ["LEDGER", "cache_folder", "open_data_folder", "shipped", "user_folder"]
+
+#: Of the folder a batch writes, by which it is known: what it holds are results, not solos.
+LEDGER = Path("records", "ledger.jsonl")
 
 _PACKAGE = Path(__file__).resolve().parent
 

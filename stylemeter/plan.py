@@ -71,7 +71,7 @@ def plan_of(families: Mapping[int, int], notes: int) -> Plan | None:
         return _at_the_top(good[-1], notes)
     lower = max((g for g in good if g <= notes), default=good[0])
     if lower > notes:
-        words = f"with excerpts of {lower} notes (it has {notes})"
+        words = f"in their shortest excerpts, {lower} notes (it has {notes})"
         return Plan(notes, ((lower, 1.0),), (0,), notes, False, words)
     if lower == notes:
         return Plan(notes, ((lower, 1.0),), (0,), notes, False, f"at its own length, {notes} notes")

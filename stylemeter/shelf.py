@@ -21,6 +21,7 @@ from pathlib import Path
 
 from stylemeter.errors import UsageError
 from stylemeter.files import write_whole
+from stylemeter.places import LEDGER
 from stylemeter.reading import show
 
 __all__ = ["Line", "Shelf", "safe_names"]
@@ -67,8 +68,8 @@ class Shelf:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.pages = folder / "pages"
-        self.records = folder / "records"
-        self.ledger = self.records / "ledger.jsonl"
+        self.records = folder / LEDGER.parent
+        self.ledger = folder / LEDGER
         self._held: int | None = None
 
     @contextmanager

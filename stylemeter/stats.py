@@ -122,7 +122,8 @@ def midrank(below: Floats, equal: Floats, total: Floats | float) -> Floats:
     >>> float(midrank(np.array(2.0), np.array(2.0), 5.0))
     0.6
     """
-    rank: Floats = (below + equal / 2) / total
+    # the weights are sums of shares such as 1/3: what is above all of them may be a hair more than they are together
+    rank: Floats = np.minimum(1.0, (below + equal / 2) / total)
     return rank
 
 

@@ -12,6 +12,7 @@ from stylemeter import sampling
 from stylemeter.cli import main
 from stylemeter.corpus import collection_of_paths, find_collection, load, tune_sources
 from stylemeter.errors import InputError, ProfileError, UnknownNameError
+from stylemeter.fit import gather_profile
 from stylemeter.profile import find_profile, load_profile
 from stylemeter.reference import FAMILIES_FOR_LIMITS
 
@@ -63,11 +64,52 @@ def test_fit_a_folder_with_a_bad_file_and_place_against_it(home):
 def test_five_tunes_give_no_limits(home):
     for path in sorted((home / "tunes").glob("*.abc"))[5:]:
         path.unlink()
-    assert run("fit", home / "tunes", "--name", "tiny", "--workers", "1").exit_code == 0
+    result = run("fit", home / "tunes", "--name", "tiny", "--workers", "1")
+    assert result.exit_code == 0
+    assert "too few to place solos against; add tunes: 39 families give limits, 120 a norm" in result.stderr
     placed = run("place", home / "tunes" / "01.abc", "--profile", "tiny", "--json")
     document = json.loads(placed.stdout)
     assert {f["verdict"] for f in document["features"]} == {"unmeasured"}
     assert f"{FAMILIES_FOR_LIMITS} are the least" in document["habits"][0]["reason"]
+
+
+def test_a_style_of_a_folder_is_named_so_that_sentences_go_on_with_it(home):
+    run("fit", home / "tunes", "--name", "term-1", "--workers", "1")
+    assert find_profile("term-1").style == "tunes of tunes"
+    assert run("profiles", "term-1").stdout.startswith("term-1: 60 tunes of tunes in 60 families\n")
+
+
+def test_tunes_left_out_are_told_in_the_profile(home):
+    (home / "tunes" / "worse.mid").write_bytes(b"MThd\0\0")
+    run("fit", home / "tunes", "--name", "term-1", "--workers", "1")
+    assert find_profile("term-1").document["failures"] > 0
+    assert "that could not be read" in run("profiles", "term-1").stdout
+
+
+def test_too_few_tunes_are_refused_by_calibrate_and_called_calibrated_by_nobody(home):
+    run("fit", home / "tunes", "--name", "term-1", "--workers", "1")
+    result = run("calibrate", "term-1", "--excerpts", "30", "--workers", "1")
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert result.stderr.startswith("stylemeter: term-1: too few tune families to calibrate")
+    assert find_profile("term-1").calibration is None
+
+
+def test_a_profile_of_a_collection_file_of_the_users_own_finds_its_tunes_again(home, monkeypatch):
+    (home / "own.toml").write_text(
+        'title = "Own (invented)"\nstyle = "own tunes"\nsource = ["tunes/*.abc"]\nlicence = "CC0 1.0"\n'
+        'licence_words = "all rights waived"\nattribution = "nobody"\nobtain = "write them"\n'
+    )
+    monkeypatch.chdir(home)
+    assert run("fit", "own.toml", "--name", "own", "--workers", "1").exit_code == 0
+    monkeypatch.chdir(home.parent)
+    assert gather_profile(find_profile("own"), None, 1).digest == find_profile("own").document["input_digest"]
+
+
+def test_the_list_of_collections_fits_80_columns():
+    said = run("corpus").stdout
+    assert "permission of their encoders" in said
+    assert max(map(len, said.splitlines())) <= 80
 
 
 def test_same_tunes_give_the_same_bytes_and_a_refit_reads_nothing(home, monkeypatch):

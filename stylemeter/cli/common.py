@@ -1,6 +1,7 @@
 """What the commands share: reading options, reading many files, messages and exit codes.
 
 Exit codes: 0 everything read, 2 usage (option, profile, advice), 3 some inputs unreadable, 4 none readable.
+`fit` tells what it leaves out and exits 0 all the same: a collection may hold tunes nobody can read.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ __all__ = [
     "read_options_from",
     "say",
     "workers_option",
+    "writing",
 ]
 
 USAGE, SOME, NONE = 2, 3, 4
@@ -54,6 +56,22 @@ def errors_to_exit_codes(function: F) -> F:
             sys.exit(0)
 
     return wrapped  # type: ignore[return-value]
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Turn what keeps a result from being written into our one line.
+
+    Raises
+    ------
+    UsageError
+    """
+    try:
+        yield
+    except OSError as error:
+        why = error.strerror or "no such folder"
+        mend = "name a file in a folder that is there"
+        raise UsageError(f"can't be written ({why})", where=show(path), mend=mend) from None
 
 
 def read_options(function: F, kind_option: str = "--format") -> F:

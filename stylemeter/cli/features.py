@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
-import sys
 from pathlib import Path
 from typing import Any
 
 import click
 
-from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options_from, workers_option
+from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options_from, workers_option, writing
 from stylemeter.document_numbers import number
 from stylemeter.errors import UsageError
+from stylemeter.files import write_whole
 from stylemeter.reading import ReadOptions
 
 __all__ = ["features"]
@@ -49,7 +50,7 @@ def features(
     Example: stylemeter features --list
     """
     if dictionary:
-        click.echo(_dictionary(target), nl=False)
+        _put(_dictionary(target), out)
         return
     if not file:
         raise UsageError("no file named", mend="name files or folders, or ask for the dictionary with --list")
@@ -96,7 +97,7 @@ def _write(rows: list[dict[str, Any]], target: str, out: Path | None) -> None:
     """Write the table."""
     if target == "json":
         if out is not None:
-            out.write_text("".join(json.dumps(r, ensure_ascii=False) + "\n" for r in rows), encoding="utf-8")
+            _put("".join(json.dumps(r, ensure_ascii=False, allow_nan=False) + "\n" for r in rows), out)
         return
     if not rows:
         return
@@ -104,13 +105,24 @@ def _write(rows: list[dict[str, Any]], target: str, out: Path | None) -> None:
     if target == "parquet":
         import pandas as pd
 
-        pd.DataFrame(flat).to_parquet(out, index=False)
+        assert out is not None
+        table = io.BytesIO()
+        pd.DataFrame(flat).to_parquet(table, index=False)
+        with writing(out):
+            write_whole(out, table.getvalue())
         return
+    text = io.StringIO()
+    _write_csv(flat, text)
+    _put(text.getvalue(), out)
+
+
+def _put(text: str, out: Path | None) -> None:
+    """Write text to a file, whole, or print it."""
     if out is None:
-        _write_csv(flat, sys.stdout)
-    else:
-        with out.open("w", encoding="utf-8", newline="") as stream:
-            _write_csv(flat, stream)
+        click.echo(text, nl=False)
+        return
+    with writing(out):
+        write_whole(out, text.encode("utf-8"))
 
 
 def _write_csv(flat: list[dict[str, Any]], stream: Any) -> None:

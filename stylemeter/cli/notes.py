@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
-from stylemeter.cli.common import USAGE, Inputs, errors_to_exit_codes, read_options_from, say
+from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options_from, say, writing
 from stylemeter.errors import UsageError
+from stylemeter.files import write_whole
 from stylemeter.reading import ReadOptions
 
 __all__ = ["notes"]
@@ -53,8 +54,5 @@ def notes(file: str, target: str, out: Path | None, tune: int | None, options: R
     if out is None:
         click.echo(data, nl=False)
         return
-    try:
-        out.write_bytes(data)
-    except OSError as error:
-        say(f"stylemeter: {out}: can't write ({error.strerror})")
-        raise SystemExit(USAGE) from None
+    with writing(out):
+        write_whole(out, data.encode("utf-8") if isinstance(data, str) else data)

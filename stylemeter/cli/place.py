@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ from stylemeter.reading import ReadOptions
 
 if TYPE_CHECKING:
     from stylemeter.findings import Findings
+    from stylemeter.placed import Typicality
     from stylemeter.profile import Profile
 
 __all__ = ["place"]
@@ -58,7 +60,7 @@ def place(
     with inputs.open() as melodies:
         # the reading process starts up while the style is loaded here
         judge = _Judge(name, coverage, uncertain, advice_file)
-        printer = _printer(as_json, as_csv, every, several=len(solo) > 1)
+        printer = _printer(as_json, as_csv, every)
         pages = 0
         for melody in melodies:
             tell_remarks(melody)
@@ -103,16 +105,18 @@ class _Judge:
         from stylemeter.styles import rank_styles
 
         ranked = rank_styles(melody, self.styles)
-        return find_out(melody, self._chosen(ranked[0].profile), self.styles, self.advice, self.settings, ranked)
+        return find_out(melody, self._chosen(ranked[0]), self.styles, self.advice, self.settings, ranked)
 
-    def _chosen(self, best: str) -> Profile:
-        """Take the style the solo is most typical of, and say so."""
+    def _chosen(self, first: Typicality) -> Profile:
+        """Take the style the solo is most typical of, the first where that can't be told, and say so."""
+        best = first.profile
         others = ", ".join(s.name for s in self.styles if s.name != best)
-        say(f"stylemeter: compared with {best}, the most typical style; choose another with --profile: {others}")
+        why = "which style is most typical can't be told" if math.isnan(first.p) else "the most typical style"
+        say(f"stylemeter: compared with {best}, {why}; choose another with --profile: {others}")
         return next(s for s in self.styles if s.name == best)
 
 
-def _printer(as_json: bool, as_csv: bool, every: bool, *, several: bool) -> Any:
+def _printer(as_json: bool, as_csv: bool, every: bool) -> Any:
     """How findings are printed."""
     if as_json:
         from stylemeter.report.document import to_document
@@ -124,10 +128,15 @@ def _printer(as_json: bool, as_csv: bool, every: bool, *, several: bool) -> Any:
         return CsvPrinter()
     from stylemeter.report.terminal import print_placement
 
+    printed = 0
+
     def print_one(findings: Findings) -> None:
-        print_placement(findings, every=every)
-        if several:
+        # a folder or a collection file holds many too: nobody knows how many before they are read
+        nonlocal printed
+        if printed:
             click.echo("=" * 80)
+        print_placement(findings, every=every)
+        printed += 1
 
     return print_one
 
@@ -136,7 +145,7 @@ def _write_page(findings: Findings, report: Path, pages: int) -> int:
     """Write the page of the first solo; tell that a page holds one."""
     if pages:
         if pages == 1:
-            say("stylemeter: --report holds one solo; use `stylemeter batch` for a page each")
+            say("stylemeter: --report holds one solo, the first; use `stylemeter batch` for a page each")
         return pages + 1
     from stylemeter.report.page import write_page
 

@@ -10,8 +10,8 @@ from typing import Any
 import click
 
 from stylemeter import places
-from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say
-from stylemeter.errors import UsageError
+from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say, writing
+from stylemeter.errors import ProfileError, UsageError
 
 __all__ = ["calibrate", "corpus", "fit", "profiles"]
 
@@ -40,7 +40,8 @@ def fit(
 ) -> None:
     """Fit a style from collections, folders or files SOURCE.
 
-    An interrupted fit goes on where it stopped; a tune that can't be read is told and left out.
+    An interrupted fit goes on where it stopped; a tune that can't be read is told and left out (exit code 0). A
+    style needs 39 tune families for any limits, 120 for a norm.
 
     \b
     Example: stylemeter fit old-fiddle-tunes --name fiddle
@@ -48,6 +49,7 @@ def fit(
     """
     from stylemeter.corpus import find_collection
     from stylemeter.fit import fit_profile
+    from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}", name):
         raise UsageError(f"{name!r} can't be a profile's name", mend="use letters, digits, - and _")
@@ -68,8 +70,14 @@ def fit(
         say(f"stylemeter: {remark}")
     document = json.loads((folder / "profile.json").read_text(encoding="utf-8"))
     click.echo(f"{name}: {document['tunes']} tunes in {document['families']} families -> {folder}")
+    most = max((rung["families"] for rung in document["rungs"]), default=0)
+    if most < FAMILIES_FOR_LIMITS:
+        say(
+            f"stylemeter: {name}: {most} tune families at most at a length are too few to place solos against; "
+            f"add tunes: {FAMILIES_FOR_LIMITS} families give limits, {FAMILIES_FOR_RUNG} a norm"
+        )
     for rung in document["rungs"]:
-        if rung["families"] >= 39:
+        if rung["families"] >= FAMILIES_FOR_LIMITS:
             click.echo(f"  {rung['notes']:>4} notes: {rung['families']} families, {rung['rows']} excerpts")
 
 
@@ -108,13 +116,16 @@ def corpus(name: str | None, as_json: bool) -> None:
     Example: stylemeter corpus pop-songs
     """
     from stylemeter.corpus import find_collection, list_collections
-    from stylemeter.report.listing import collection_lines
+    from stylemeter.report.listing import collection_lines, collection_row
 
     if name is not None:
         click.echo("\n".join(collection_lines(find_collection(name))))
         return
     found = [find_collection(there) for there in list_collections()]
-    _print_rows([{"name": c.name, "title": c.title, "licence": c.licence} for c in found], as_json)
+    if as_json:
+        _print_rows([{"name": c.name, "title": c.title, "licence": c.licence} for c in found], as_json)
+    else:
+        click.echo("\n".join(line for c in found for line in collection_row(c)))
 
 
 def _print_rows(rows: list[dict[str, Any]], as_json: bool) -> None:
@@ -137,7 +148,12 @@ def _print_rows(rows: list[dict[str, Any]], as_json: bool) -> None:
 @click.option("--seed", type=int, default=0, show_default=True)
 @click.option("--csv", "as_csv", is_flag=True, help="Print as CSV.")
 @click.option("--plot", type=click.Path(dir_okay=False, path_type=Path), help="Write a plot (SVG).")
-@click.option("--keep/--no-keep", default=True, show_default=True, help="Store the result in the profile.")
+@click.option(
+    "--keep/--no-keep",
+    default=True,
+    show_default=True,
+    help="Store the result in the profile (never with --no-inject).",
+)
 @click.option("--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes to read with.")
 @_open_data
 @errors_to_exit_codes
@@ -164,6 +180,7 @@ def calibrate(
     from stylemeter.calibrate import calibrate as run
     from stylemeter.fit import gather_profile
     from stylemeter.profile import find_profile
+    from stylemeter.reference import FAMILIES_FOR_RUNG
     from stylemeter.report.calibration import csv_text, table_text, write_plot
 
     profile = find_profile(name)
@@ -171,8 +188,17 @@ def calibrate(
         sample = gather_profile(profile, open_data, workers, show)
     with progress_bar("checking") as show:
         result = run(sample, Settings(most=excerpts, seed=seed), with_injections=inject, progress=show)
+    if not result["clean"]:
+        raise ProfileError(
+            f"too few tune families to calibrate: {FAMILIES_FOR_RUNG} must be left at a length without a fifth of them",
+            where=profile.name,
+            mend="fit it from more tunes",
+        )
     if keep and inject:
-        (profile.folder / "calibration.json").write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
+        kept = profile.folder / "calibration.json"
+        with writing(kept):
+            kept.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
     if plot is not None:
-        write_plot(result, profile.style, plot)
+        with writing(plot):
+            write_plot(result, profile.style, plot)
     click.echo(csv_text(result) if as_csv else table_text(result, profile.style), nl=False)

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stylemeter.errors import LimitError
+from stylemeter.places import LEDGER
 from stylemeter.reading import limits
 from stylemeter.reading.guard import load, show, sniff
 from stylemeter.reading.kinds import KINDS, Reader, kind_of_suffix
@@ -70,8 +71,8 @@ def find(paths: Iterable[str | PathLike[str]]) -> list[Path]:
     ----------
     paths : iterable of path
         A file counts whatever its name; a folder is searched through, its files sorted, hidden files and
-        folders and links to folders passed over. A folder with no such file stays in the list, so that
-        reading it tells so.
+        folders, links to folders and folders a batch wrote passed over. A folder with no such file stays in the
+        list, so that reading it tells so.
 
     Returns
     -------
@@ -99,5 +100,5 @@ def _inside(folder: Path) -> Iterator[Path]:
             raise LimitError(
                 f"more than {limits.FILES_MAX} folders", where=show(folder), mend="name the folders you mean"
             )
-        folders[:] = [name for name in folders if not name.startswith(".")]
+        folders[:] = [n for n in folders if not n.startswith(".") and not Path(place, n, LEDGER).is_file()]
         yield from (Path(place, name) for name in names if not name.startswith(".") and kind_of_suffix(name))

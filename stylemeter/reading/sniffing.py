@@ -129,7 +129,9 @@ def sniff(data: bytes, name: str) -> str:
             f"is named like {KINDS[named].words} but doesn't hold any", mend="export it again, or mend its name"
         )
     known = ", ".join(reader.words for reader in KINDS.values())
-    raise InputError("is no kind of file known here", mend=f"give one of: {known}; or say which with --format")
+    raise InputError(
+        "is no kind of file known here", mend=f"give one of: {known}; or say which it is (--help names the option)"
+    )
 
 
 def _binary(data: bytes) -> str | None:

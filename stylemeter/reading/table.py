@@ -183,7 +183,7 @@ def _listed(notes: list[Any], said: dict[str, str], options: ReadOptions) -> Tab
         rows = [tuple(_cell(note.get(name)) for name in names) for note in notes]
     elif notes and all(isinstance(note, list) for note in notes):
         if not options.columns:
-            mend = "name them with --columns, or write objects with onset, duration and pitch"
+            mend = "write objects with onset, duration and pitch"
             raise InputError("lists without column names", mend=mend)
         names = options.columns
         rows = [tuple(_cell(value) for value in note[:COLUMNS_MAX]) for note in notes]
@@ -311,7 +311,7 @@ def _header(table: Sequence[Row], options: ReadOptions) -> tuple[Cells, Sequence
     if options.columns:
         return options.columns, table[1:] if known(first.cells) > 1 else table
     if not known(first.cells):
-        mend = "name the columns in a first line (onset, duration, pitch, ...) or with --columns"
+        mend = "name the columns in a first line (onset, duration, pitch, ...)"
         raise InputError("the first line names no column known here", where=first.where, mend=mend)
     _check_widths(first, table[1:])
     return first.cells, table[1:]

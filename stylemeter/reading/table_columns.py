@@ -175,7 +175,7 @@ def _seconds_alone(columns: dict[Role, Column]) -> None:
 def _check(columns: dict[Role, Column]) -> None:
     """Refuse a table without pitches, or without anything to tell the time by."""
     named = ", ".join(column.name for column in columns.values()) or "none"
-    mend = "name the columns in a first line (onset, duration, pitch, ...) or with --columns"
+    mend = "name the columns in a first line (onset, duration, pitch, ...)"
     if "pitch" not in columns:
         raise InputError(f"no column of pitches (columns known: {named})", mend=mend)
     timed = "onset" in columns or "bar_position" in columns or {"bar", "beat"} <= columns.keys()

@@ -10,13 +10,13 @@ from stylemeter.corpus import Collection
 from stylemeter.profile import Profile
 from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
-__all__ = ["collection_lines", "plain_table", "profile_lines", "profile_row"]
+__all__ = ["collection_lines", "collection_row", "plain_table", "profile_lines", "profile_row"]
 
 WIDTH = 80
 
 
 def plain_table(rows: Sequence[dict[str, Any]]) -> str:
-    """Rows as columns under their names; the last column is cut to the terminal's width.
+    """Rows as columns under their names.
 
     Examples
     --------
@@ -48,7 +48,12 @@ def profile_row(profile: Profile) -> dict[str, Any]:
 
 
 def _field(name: str, text: str) -> list[str]:
-    return textwrap.wrap(f"{name}: {text}", WIDTH, subsequent_indent="  ") if text else []
+    return textwrap.wrap(f"{name}: {text}", WIDTH, subsequent_indent="    " if name[0] == " " else "  ") if text else []
+
+
+def collection_row(collection: Collection) -> list[str]:
+    """A collection in the list of collections: its title, its licence below."""
+    return [*_field(collection.name, collection.title), *_field("  licence", collection.licence)]
 
 
 def collection_lines(collection: Collection) -> list[str]:
@@ -67,6 +72,8 @@ def profile_lines(profile: Profile) -> list[str]:
     for c in document["collections"]:
         lines += _field("from", f"{c['title']} ({c['tunes']} tunes)")
         lines += _field("licence", c["licence"]) + _field("attribution", c["attribution"])
+    if document.get("failures"):
+        lines.append(f"left out: {document['failures']} that could not be read")
     lines.append("norm by length:")
     for notes, families in sorted(profile.rung_families.items()):
         if families >= FAMILIES_FOR_RUNG:

@@ -93,7 +93,7 @@ def _view(findings: Findings, h: HabitPlace) -> HabitView:
         label = " ".join(part for part in (f"{own.title}: {habit_verdict(h)}.", standing) if part)
         names = [say(f"habits.{name}") for name in ("less", "middle", "more", "solo")]
         strip = spread_strip(spread, label, names, told=h.verdict != "unmeasured")
-    others = findings.can_show(h.name)["others"] if h.verdict == "unmeasured" else []
+    others = findings.others_can(h.name) if h.verdict == "unmeasured" else []
     return HabitView(
         name=h.name,
         title=own.title,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 import sys
+import textwrap
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -27,6 +28,8 @@ __all__ = ["as_text", "print_placement"]
 WIDTH = 80
 #: Cells of the strip that shows where a habit lies in the style.
 STRIP = 21
+#: Cells of the name of a trait.
+TRAIT = 27
 
 _MARKS = {"shown": "■", "hinted": "▪", "none": "·", "unmeasured": " "}
 _STYLES = {"shown": "bold yellow", "hinted": "yellow", "none": "", "unmeasured": "dim"}
@@ -35,7 +38,7 @@ _STYLES = {"shown": "bold yellow", "hinted": "yellow", "none": "", "unmeasured":
 def as_text(findings: Findings, *, every: bool = False) -> str:
     """Return the report as plain text."""
     out = io.StringIO()
-    _report(Console(file=out, width=WIDTH, no_color=True, highlight=False), findings, every)
+    _report(Console(file=out, width=WIDTH, no_color=True, highlight=False, force_terminal=False), findings, every)
     return "\n".join(line.rstrip() for line in out.getvalue().splitlines()) + "\n"
 
 
@@ -60,13 +63,21 @@ def _report(console: Console, findings: Findings, every: bool) -> None:
         for line in block:
             console.print(line)
         console.print()
-    console.print(_features(findings, every))
+    table, hidden = _features(findings, every)
+    if table.row_count:
+        console.print(table)
+    if hidden:
+        console.print(Text(f"({hidden} more are inside or not measured: --all)", style="dim"))
     for line in [*_scales(findings), *_styles(findings), *_norm(findings), *_cautions(findings)]:
         console.print(line)
 
 
 def _safe(text: str, most: int = 60) -> str:
     return show(text, most)
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def key_words(melody: Melody) -> str:
@@ -85,7 +96,7 @@ def _head(findings: Findings) -> Iterable[Text]:
     title = _safe(melody.title or Path(melody.path).name or "untitled")
     yield Text(title, style="bold")
     meter = ", ".join(dict.fromkeys(str(m) for m in melody.meters))
-    facts = [f"{len(melody)} notes", f"{bar_count(melody)} bars", meter, key_words(melody)]
+    facts = [_counted(len(melody), "note"), _counted(bar_count(melody), "bar"), meter, key_words(melody)]
     if melody.part:
         facts.insert(0, f"part {_safe(melody.part)}")
     yield Text(", ".join(facts))
@@ -102,11 +113,15 @@ def _summary(findings: Findings) -> Iterable[Text]:
         return
     outside = placed.outside
     yield Text(f"Compared with {profile.style} {plan.words}.")
+    if not measured:
+        yield Text("No trait could be measured: there is too little of the solo.")
+        return
     clear = sum(f.clear for f in outside)
     chance = number(placed.expected)
     said = "unknown" if chance is None else f"about {chance:.0f}"
+    lie = "lies" if len(outside) == 1 else "lie"
     yield Text(
-        f"{len(outside)} of {len(measured)} measured traits lie outside the style's central "
+        f"{len(outside)} of {len(measured)} measured traits {lie} outside the style's central "
         f"{100 * placed.coverage:.0f}%, {clear} of them clearly; chance alone would put {said} there."
     )
     if plan.provisional:
@@ -165,7 +180,7 @@ def _spoken(findings: Findings) -> Iterable[Text | Padding]:
             yield from _told(findings, h)
         elif h.free or h.reason:
             sentence = findings.sentence(h.name)
-            others = findings.can_show(h.name)["others"] if h.reason else []
+            others = findings.others_can(h.name) if h.reason else []
             more = f" {', '.join(others)} can." if others else ""
             yield Text(f"{sentence}{more}", style="" if h.free else "dim")
 
@@ -196,10 +211,10 @@ def _first(findings: Findings) -> Iterable[Text | Padding]:
         yield Padding(Text(f"{first.tip.exercise} ({first.tip.basis})"), (0, 0, 0, 2))
 
 
-def _features(findings: Findings, every: bool) -> Table:
-    """Features grouped by family, outside the norm first."""
+def _features(findings: Findings, every: bool) -> tuple[Table, int]:
+    """Features grouped by family, outside the norm first, and how many are left out."""
     table = Table(box=None, pad_edge=False, header_style="dim", show_lines=False)
-    table.add_column("trait", width=27)
+    table.add_column("trait", width=TRAIT)
     table.add_column("this solo", width=9)
     table.add_column("usual", width=15)
     table.add_column("and so", width=23)
@@ -214,16 +229,14 @@ def _features(findings: Findings, every: bool) -> Table:
         table.add_row(Text(titled.title, style="bold"))
         for f in [*told, *rest]:
             table.add_row(*_feature_row(f))
-    if hidden:
-        table.add_row(Text(f"({hidden} more are inside or not measured: --all)", style="dim"))
-    return table
+    return table, hidden
 
 
 def _feature_row(f: FeaturePlace) -> list[str | Text]:
     own = words().features[f.name]
     value = format_value(f.name, f.value)
     if f.verdict == "unmeasured" or f.limits is None:
-        return ["  " + own.label, Text(value, style="dim"), "", Text(f.reason, style="dim")]
+        return [_hanging(own.label), Text(value, style="dim"), "", Text(f.reason, style="dim")]
     usual = format_range(f.name, f.limits.lower, f.limits.upper)
     mark = {"below": "▼", "within": " ", "above": "▲"}[f.verdict]
     said = f"{mark} {hundred(f.percentile)}"
@@ -231,7 +244,12 @@ def _feature_row(f: FeaturePlace) -> list[str | Text]:
         said += ", unsure" if f.unsure else ", clear" if f.clear else ", may be chance"
         said += f"; {where(f.evidence)}" if f.evidence else ""
     style = "bold yellow" if f.clear else "yellow" if f.outside else ""
-    return ["  " + own.label, value, usual, Text(said, style=style)]
+    return [_hanging(own.label), value, usual, Text(said, style=style)]
+
+
+def _hanging(label: str) -> str:
+    """A label below its family, what doesn't fit on the line further in: no family's title starts there."""
+    return textwrap.fill(label, TRAIT, initial_indent="  ", subsequent_indent="    ")
 
 
 def hundred(percentile: float) -> str:
@@ -268,7 +286,8 @@ def _styles(findings: Findings) -> Iterable[Text]:
             continue
         tie = "  (tied with the one above)" if t.tie else ""
         far = f"; furthest: {', '.join(words().features[n].label for n in t.misfitting)}" if t.misfitting else ""
-        yield Text(f"  {100 * t.p:3.0f} of 100  {t.style}{tie}{far}")
+        told = f"  {100 * t.p:3.0f} of 100  {t.style}{tie}{far}"
+        yield Text(textwrap.fill(told, WIDTH, subsequent_indent=" " * 14))
 
 
 def _norm(findings: Findings) -> Iterable[Text]:

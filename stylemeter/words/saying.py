@@ -74,11 +74,13 @@ def change_words(text: str, count: int, total: int, *, amount: str, bars: int) -
     'break 2 of the 4 scale runs'
     >>> change_words("break {some} scale {run|runs}", 1, 1, amount="", bars=8)
     'break the only scale run'
+    >>> change_words("break {some} scale {run|runs}", 2, 2, amount="", bars=8)
+    'break both scale runs'
     >>> change_words("put {count} {breath|breaths} into {these_bars}", 3, 0, amount="", bars=16)
     'put 3 breaths into these 16 bars'
     """
     phrases = words().phrases
-    which = "some" if count < total else "some_all" if total > 1 else "some_only"
+    which = "some" if count < total else {1: "some_only", 2: "some_both"}.get(total, "some_all")
     return fill(
         text,
         total if "{some}" in text else count,

@@ -44,6 +44,7 @@ _PHRASES = {
     "these_bars": "count",
     "some": "count total",
     "some_all": "total",
+    "some_both": "",
     "some_only": "",
     "share_up": "count total things",
     "share_down": "count total things",

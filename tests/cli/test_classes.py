@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -215,3 +216,24 @@ def test_takes_too_short_are_told_and_left_out(run, tmp_path):
     alone = run("progress", "lick.abc", "lick.abc", TAKE_1, "--profile", PROFILE)
     assert alone.exit_code in (2, 4)
     assert "too few" in alone.stderr
+
+
+def test_what_a_batch_wrote_inside_the_folder_is_no_solo(run, tmp_path):
+    takes = tmp_path / "takes"
+    takes.mkdir()
+    for take in (TAKE_1, TAKE_2):
+        shutil.copy(take, takes)
+    assert run("batch", takes, "--profile", "pop-songs", "--out", takes / "class").exit_code == 0
+    for arguments in (
+        ("place", takes, "--profile", "pop-songs", "--csv"),
+        ("progress", takes, "--profile", "pop-songs"),
+        ("features", takes),
+        ("batch", takes, "--profile", "pop-songs", "--out", tmp_path / "elsewhere"),
+    ):
+        result = run(*arguments)
+        assert (result.exit_code, result.stderr) == (0, ""), arguments
+    assert "passed over" not in result.stdout
+
+
+def test_one_take_is_told_in_the_singular(run):
+    assert "stylemeter: 1 take could be read" in run("progress", TAKE_1, "--profile", "pop-songs").stderr

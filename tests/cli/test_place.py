@@ -192,3 +192,107 @@ def test_place_does_not_import_what_is_costly(run, tmp_path):
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=os.environ.copy()
     )
     assert done.stderr == ""
+
+
+def abc(folder, name, body, meter="4/4"):
+    path = folder / name
+    path.write_text(f"X:1\nT:{name} (invented)\nM:{meter}\nL:1/8\nK:C\n{body}\n")
+    return path
+
+
+def test_a_take_too_short_sends_nobody_to_another_style(run, tmp_path):
+    said = run("place", abc(tmp_path, "one.abc", "C8|]"), "--profile", "pop-songs").stdout
+    assert "1 note, 1 bar, 4/4" in said
+    assert "Compared with pop songs in their shortest excerpts, 16 notes (it has 1)." in said
+    assert "No trait could be measured" in said
+    assert "Scale runs: not measured (fewer than 12 notes).\n" in said
+    assert " can." not in said
+
+
+def test_a_style_that_cannot_show_a_habit_names_those_that_can(run, tmp_path):
+    runs = abc(tmp_path, "runs.abc", "CDEF GABc|cBAG FEDC|CDEF GABc|cBAG FEDC|]")
+    said = " ".join(run("place", runs, "--profile", "pop-songs").stdout.split())
+    assert "it was seen in 42 of 100). jazz-age-songs, old-fiddle-tunes can." in said
+
+
+def test_nothing_that_goes_on_looks_like_a_family_of_traits(run):
+    lines = run("place", TAKE_1, "--profile", "pop-songs").stdout.splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("  change of notes along the"))
+    assert lines[at + 1].startswith("    way ")
+    styles = lines[next(i for i, line in enumerate(lines) if line.startswith("How typical")) + 2 :]
+    listed = styles[: styles.index("")]
+    assert all(line.startswith("  ") and len(line) <= 80 for line in listed)
+    assert any(line.startswith("(") and line.endswith("more are inside or not measured: --all)") for line in lines)
+
+
+def test_percentiles_stay_within_a_hundred(run):
+    [document] = documents(run("place", TAKE_1, "--profile", "pop-songs", "--json"))
+    jsonschema.validate(document, SCHEMA)
+    told = [f["percentile"] for f in document["features"] if f["percentile"] is not None]
+    assert max(told) == 100
+
+
+def test_plain_text_is_plain_whatever_the_environment_says_of_colour(run, monkeypatch):
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    assert "\x1b" not in run("place", TAKE_1, "--profile", "pop-songs").stdout
+    monkeypatch.setenv("NO_COLOR", "1")
+    assert "\x1b" not in run("place", TAKE_1, "--profile", "pop-songs").stdout
+
+
+def test_one_trait_lies_where_two_lie(run, tmp_path):
+    rows = (
+        "0,0.25,74 0.25,1,76 1.25,1,77 2.25,0.5,76 2.75,0.5,77 3.25,0.5,77 3.75,0.5,77 4.25,0.25,72 4.5,1,72 "
+        "5.5,1,74 6.5,1.5,71 8.0,0.5,77 8.5,0.5,77 9.0,0.5,74 9.5,0.25,72 9.75,1.5,72"
+    )
+    (tmp_path / "tune.csv").write_text("onset,duration,midi\n" + rows.replace(" ", "\n") + "\n")
+    said = run("place", tmp_path / "tune.csv", "--profile", "pop-songs").stdout
+    assert "\n1 of 46 measured traits lies outside" in said
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("features", TAKE_1, "--out"),
+        ("features", TAKE_1, "--format", "json", "--out"),
+        ("features", TAKE_1, "--format", "parquet", "--out"),
+        ("features", "--list", "--out"),
+        ("notes", TAKE_1, "--out"),
+        ("notes", TAKE_1, "--format", "midi", "--out"),
+        ("place", TAKE_1, "--profile", "pop-songs", "--report"),
+    ],
+)
+def test_a_result_that_cannot_be_written_is_one_line_and_exit_2(run, tmp_path, arguments):
+    result = run(*arguments, tmp_path / "nowhere" / "result")
+    assert result.exit_code == 2
+    assert "nowhere/result: can't be written (" in result.stderr.splitlines()[-1]
+    assert "name a file in a folder that is there" in result.stderr
+    assert run(*arguments, tmp_path / "result").exit_code == 0
+    assert (tmp_path / "result").stat().st_size
+    assert [p.name for p in tmp_path.glob(".*")] == []
+
+
+def test_a_pipe_named_as_the_result_takes_it_and_stays_a_pipe(run, tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    end = os.open(pipe, os.O_RDWR | os.O_NONBLOCK)
+    try:
+        assert run("features", TAKE_1, "--out", pipe).exit_code == 0
+        assert os.read(end, 10) == b"solo,title"
+    finally:
+        os.close(end)
+    assert pipe.is_fifo()
+
+
+def test_reports_are_parted_however_many_solos_a_file_or_folder_holds(run, tmp_path):
+    folder = tmp_path / "takes"
+    folder.mkdir()
+    for name in ("a.abc", "b.abc"):
+        abc(folder, name, "CDEF GABc|cBAG FEDC|]")
+    for arguments in ([folder], [folder / "a.abc", folder / "b.abc"]):
+        assert run("place", *arguments, "--profile", "pop-songs").stdout.splitlines().count("=" * 80) == 1
+    assert "=" * 80 not in run("place", folder / "a.abc", "--profile", "pop-songs").stdout
+
+
+def test_no_style_is_called_most_typical_where_that_cannot_be_told(run, tmp_path):
+    said = run("place", abc(tmp_path, "one.abc", "C8|]")).stderr
+    assert "which style is most typical can't be told; choose another with --profile" in said

@@ -62,7 +62,7 @@ def failure(text, **options):
         ('{"notes": [{"onset": 0, "pitch": 60}, {"onset": 1, "pitch": "x"}]}', "note 2: pitch 'x' is not a pitch"),
         ('{"schema": "stylemeter/notes/2"}', "layout 'stylemeter/notes/2' is not known; this version reads"),
         ('{"schema": "stylemeter/notes/1", "notes": [{"onset": 0}]}', "note 1: pitch None is not a number from 0"),
-        ("[[0, 1, 60]]", "lists without column names; name them with --columns"),
+        ("[[0, 1, 60]]", "lists without column names; write objects with onset, duration and pitch"),
         ("[1, 2]", "no list of notes"),
         ("[] 5", "no list of notes"),
         ('{"notes": []} [', "line 1, character 16: not JSON"),

@@ -64,7 +64,7 @@ _SIGN = re.compile(
     |(?P<broken><+|>+)
     |(?P<tie>-)
     |(?P<overlay>&)
-    |(?P<unpaired>["\[{])
+    |(?P<unpaired>"|\{|\[(?!"))
     |(?P<stray>[\d/,']+|[\^_=]+)
     |(?P<rest_of_it>.)
     """,
@@ -73,6 +73,9 @@ _SIGN = re.compile(
 _PLUS_CHORD = re.compile(r"(?:[_=^]*[A-Ga-g][,']*\d*/?\d*){2,}")
 _DYNAMIC = re.compile(r"[fp]+")
 _PROPAGATE = re.compile(r"(?:%%|I:)\s*propagate-accidentals\s+(not|octave|pitch)\b")
+_TEXT_OR_DECORATION = re.compile(r'"([^"]*)"|![^!]*!')
+#: A chord with another in brackets behind it, which is printed and not played (section 4.18).
+_ALTERNATE = re.compile(r"([A-G][^()]*?)[ \t]*\([ \t]*[A-G][^()]*\)")
 _BLOCK = re.compile(r"%%(begin|end)(\w+)")
 #: Fields that hold for the file when they stand before its first tune.
 _FILE_FIELDS = ("M", "L", "I")
@@ -229,9 +232,14 @@ def _inline(state: _Scan, found: re.Match[str]) -> None:
 
 def _quote(state: _Scan, found: re.Match[str]) -> None:
     """A quoted text: maybe a chord symbol, unless it is placed by a sign of its own."""
-    text = found["quote"][1:-1].strip()
+    _text(state, found["quote"][1:-1].strip())
+
+
+def _text(state: _Scan, text: str) -> None:
+    """Keep a text that stands where chord symbols do."""
     if text and text[0] not in "^_<>@":
-        state.voice.symbols.append((state.voice.place, text))
+        alternate = _ALTERNATE.fullmatch(text)
+        state.voice.symbols.append((state.voice.place, alternate[1] if alternate else text))
 
 
 def _bar(state: _Scan, found: re.Match[str]) -> None:
@@ -241,7 +249,12 @@ def _bar(state: _Scan, found: re.Match[str]) -> None:
 
 def _chord(state: _Scan, found: re.Match[str]) -> None:
     """A chord in square brackets."""
-    state.voice.chord(found["chord"], found["chord_length"], found["chord_tie"])
+    inside = found["chord"]
+    if '"' in inside or "!" in inside:
+        for text in _TEXT_OR_DECORATION.finditer(inside):
+            _text(state, (text[1] or "").strip())
+        inside = _TEXT_OR_DECORATION.sub("", inside)
+    state.voice.chord(inside, found["chord_length"], found["chord_tie"])
 
 
 def _plus(state: _Scan, found: re.Match[str]) -> None:
@@ -285,7 +298,7 @@ _HANDLERS: dict[str, Callable[[_Scan, re.Match[str]], None]] = {
     "ending": _bar,
     "bar": _bar,
     "chord_tie": _chord,
-    "grace": lambda state, found: state.voice.grace(found["grace"]),
+    "grace": lambda state, found: state.voice.grace(_TEXT_OR_DECORATION.sub("", found["grace"])),
     "plus": _plus,
     **dict.fromkeys(("p", "q", "r"), _tuplet),
     "note": _note,

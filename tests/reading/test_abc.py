@@ -383,3 +383,22 @@ def test_an_explicit_signature_without_a_mode_tells_no_mode():
     melody = tune("F4|", PLAIN.replace("K:C", "K:D exp ^f"))
     assert (melody.key.tonic, melody.key.mode) == (2, None)
     assert "the signature is changed by signs in K:; no mode is told" in melody.remarks
+
+
+def test_texts_and_decorations_inside_a_chord_are_no_notes():
+    # 4.12, 4.17: a decoration stands before the note it belongs to, in a chord as elsewhere.
+    melody = tune('[!fermata!C!3!E]2 ["Am"CE]2|{!f!^g}C4|')
+    assert heard(melody) == "E4:2 E4:2 | C4:4"
+    assert [(c.onset // TICKS, c.root, c.kind) for c in melody.chords] == [(2, 9, "m")]
+    assert "1 grace note left out (in bar 2)" in melody.remarks
+
+
+def test_an_alternate_chord_is_printed_and_not_played():
+    # 4.18: "G(Em)", the one in brackets for print only.
+    chords = tune('"G(Em)"G2 "C7(b9)"C2|"Am7 (D)"A4|').chords
+    assert [(c.root, c.kind) for c in chords][::2] == [(7, ""), (9, "m7")]
+    assert 1 in chords[1].pitch_classes
+
+
+def test_an_ending_named_by_a_text_is_whole():
+    assert not any("never closed" in remark for remark in tune('C4|["last"D4|]').remarks)

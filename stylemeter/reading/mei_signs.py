@@ -98,7 +98,7 @@ def read_meter(definition: Element) -> tuple[str, tuple[int, int] | None] | None
 def _added(group: Element) -> tuple[str, tuple[int, int] | None]:
     """One meter of several in a bar: 3/8 + 2/8 is 5/8, 2/4 + 3/8 is 7/8."""
     read = [said for sign in group.iter("meterSig") if (said := read_meter(_holding(sign)))]
-    text = " + ".join(words for words, _ in read)
+    text = " + ".join(words for words, _ in read) or "of an empty group"
     pairs = [pair for _, pair in read if pair]
     if not pairs or len(pairs) < len(read):
         return text, None

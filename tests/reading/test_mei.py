@@ -392,3 +392,8 @@ def test_many_damaged_files():
     documents = [changed_values(rng, data) for data in seeds() for _ in range(500)]
     for data in documents:
         survives(lambda d: read(d, ReadOptions()), [data], WORDS, 1, seed=len(data))
+
+
+def test_an_empty_group_of_meters_is_told():
+    melody = one(measure(note("c4", 1)), definition='<scoreDef><meterSigGrp func="mixed"/></scoreDef>')
+    assert "meter of an empty group is no meter: passed over" in melody.remarks

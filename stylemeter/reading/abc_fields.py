@@ -11,7 +11,7 @@ References
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from stylemeter.errors import InputError
@@ -20,7 +20,17 @@ from stylemeter.meter import Meter, is_compound
 from stylemeter.reading.guard import show
 from stylemeter.scales import mode_name
 
-__all__ = ["AbcKey", "AbcMeter", "read_key", "read_meter", "read_tempo", "read_unit", "read_voice", "shift_of"]
+__all__ = [
+    "AbcKey",
+    "AbcMeter",
+    "follow_key",
+    "moves_of",
+    "read_key",
+    "read_meter",
+    "read_tempo",
+    "read_unit",
+    "read_voice",
+]
 
 #: Order in which sharps are added to a signature; flats come the other way round.
 SHARP_ORDER = "FCGDAEB"
@@ -57,8 +67,8 @@ class AbcKey:
     mode : str or None
     sharps : int or None
         Of a signature that does not say its mode (highland pipes).
-    shift : int
-        Semitones from written to sounding pitch.
+    moves : dict of str to int
+        Semitones from written to sounding pitch by what asks for them, as `moves_of` has it.
     remarks : tuple of str
     """
 
@@ -66,8 +76,25 @@ class AbcKey:
     tonic: int | None = None
     mode: str | None = None
     sharps: int | None = None
-    shift: int = 0
+    moves: dict[str, int] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+
+    @property
+    def shift(self) -> int:
+        """Semitones from written to sounding pitch."""
+        return sum(self.moves.values())
+
+    @property
+    def sounding(self) -> int | None:
+        """Tonic as it sounds."""
+        return None if self.tonic is None else (self.tonic + self.shift) % 12
+
+    @property
+    def sounding_sharps(self) -> int | None:
+        """Sharps of the signature as it sounds, -5 to 6 where it moves."""
+        if self.sharps is None or self.shift % 12 == 0:
+            return self.sharps
+        return (self.sharps + 7 * self.shift + 5) % 12 - 5
 
 
 def signature(sharps: int) -> dict[str, int]:
@@ -101,24 +128,24 @@ def read_key(text: str) -> AbcKey:
     >>> read_key("none").signature, read_key("HP").signature
     ({}, {'F': 1, 'C': 1})
     """
-    shift = shift_of(text)
+    moves = moves_of(text)
     plain = _SETTING.sub(" ", text).strip()
     if re.match(r"H[Pp]\b", plain):
         said = "highland pipe key: F and C are read sharp, as the pipe sounds them"
-        return AbcKey(signature(2), sharps=2, shift=shift, remarks=(said,))
+        return AbcKey(signature(2), sharps=2, moves=moves, remarks=(said,))
     words = plain.split()
-    if not words or all(word.lower() in _CLEF_WORDS or _CLEF.fullmatch(word) for word in words):
-        return AbcKey(shift=shift)
+    if not words or all(map(_is_clef, words)):
+        return AbcKey(moves=moves)
     found = _TONIC.match(plain) or _SMALL_TONIC.match(plain)
     if found is None:
         marks = _marks(plain)
         if marks and plain.lstrip().startswith(("exp", "^", "_", "=")):
-            return AbcKey({k: v for k, v in marks.items() if v}, shift=shift)
+            return AbcKey({k: v for k, v in marks.items() if v}, moves=moves)
         raise _no_key(text)
-    return _read_tonic(found, plain[found.end() :], text, shift)
+    return _read_tonic(found, plain[found.end() :], text, moves)
 
 
-def _read_tonic(found: re.Match[str], rest: str, text: str, shift: int) -> AbcKey:
+def _read_tonic(found: re.Match[str], rest: str, text: str, moves: dict[str, int]) -> AbcKey:
     """A key that names its tonic."""
     letter, sign = found[1].upper(), found[2]
     tonic = pitch_class(letter + sign)
@@ -134,8 +161,9 @@ def _read_tonic(found: re.Match[str], rest: str, text: str, shift: int) -> AbcKe
         sharps = _MAJOR_SHARPS[letter] + 7 * _SIGNS[sign] + _MODE_SHARPS[mode or "major"]
         letters = signature(sharps) | marks
     if marks:
-        remarks = (*remarks, "the signature is changed by signs in K:; the mode is taken as declared")
-    return AbcKey({k: v for k, v in letters.items() if v}, tonic, mode, None, shift, remarks)
+        told = "the mode is taken as declared" if mode else "no mode is told"
+        remarks = (*remarks, f"the signature is changed by signs in K:; {told}")
+    return AbcKey({k: v for k, v in letters.items() if v}, tonic, mode, None, moves, remarks)
 
 
 def _mode(word: str, *, attached: bool, text: str) -> tuple[str | None, tuple[str, ...]]:
@@ -160,22 +188,54 @@ def _marks(text: str) -> dict[str, int]:
     return {letter.upper(): _SIGNS[sign] for sign, letter in _MARK.findall(text)}
 
 
-def shift_of(text: str) -> int:
-    """Semitones from written to sounding pitch that a key or voice field asks for.
+def follow_key(now: AbcKey, text: str) -> AbcKey:
+    """The key after a ``K:`` field inside a tune.
+
+    A field that only names a clef changes no signature (4.6: key and clef are each optional there), and a clef,
+    octave or transposition holds until another of its kind.
 
     Examples
     --------
-    >>> shift_of("clef=treble-8"), shift_of("octave=1 transpose=-3"), shift_of("G bass")
-    (-12, 9, 0)
+    >>> low = read_key("D clef=treble-8")
+    >>> follow_key(low, "G").shift, follow_key(low, "bass").shift, follow_key(low, "bass").signature
+    (-12, 0, {'F': 1, 'C': 1})
+    """
+    new = read_key(text)
+    words = _SETTING.sub(" ", text).split()
+    only_clef = bool(text.strip()) and "none" not in words and all(map(_is_clef, words))
+    return replace(now if only_clef else new, moves=now.moves | new.moves)
+
+
+def _is_clef(word: str) -> bool:
+    """Whether a word of a key or voice field names a clef."""
+    return word.lower() in _CLEF_WORDS or _CLEF.fullmatch(word) is not None
+
+
+def moves_of(text: str) -> dict[str, int]:
+    """Semitones from written to sounding pitch that a key or voice field asks for.
+
+    Returns
+    -------
+    dict of str to int
+        By what asks for them: "clef" (0 where one is named that moves nothing), "octave", "transpose".
+
+    Examples
+    --------
+    >>> moves_of("clef=treble-8"), moves_of("octave=1 transpose=-3"), moves_of("G bass"), moves_of("G")
+    ({'clef': -12}, {'octave': 12, 'transpose': -3}, {'clef': 0}, {})
     """
     settings = {name: value.strip('"') for name, value in _SETTING.findall(text)}
-    clef = settings.get("clef", "") + " " + _SETTING.sub(" ", text)
-    shift = 0
-    if eighth := _CLEF.search(clef):
-        shift += 12 if eighth[1] == "+8" else -12
-    octave = _whole(settings.get("octave", ""))
-    steps = _whole(settings.get("transpose", settings.get("t", "")))
-    return shift + 12 * max(-_OCTAVES_MAX, min(octave, _OCTAVES_MAX)) + max(-60, min(steps, 60))
+    words = _SETTING.sub(" ", text)
+    moves: dict[str, int] = {}
+    if eighth := _CLEF.search(settings.get("clef", "") + " " + words):
+        moves["clef"] = 12 if eighth[1] == "+8" else -12
+    elif "clef" in settings or any(word != "none" and _is_clef(word) for word in words.split()):
+        moves["clef"] = 0
+    if "octave" in settings:
+        moves["octave"] = 12 * max(-_OCTAVES_MAX, min(_whole(settings["octave"]), _OCTAVES_MAX))
+    if "transpose" in settings or "t" in settings:
+        moves["transpose"] = max(-60, min(_whole(settings.get("transpose", settings.get("t", ""))), 60))
+    return moves
 
 
 def _whole(text: str) -> int:

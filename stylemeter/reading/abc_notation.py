@@ -10,11 +10,12 @@ References
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from itertools import accumulate
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.melody import Key, Melody
+from stylemeter.melody import Chord, Key, Melody
 from stylemeter.meter import Meter, lay_bars, meter_at
 from stylemeter.reading import limits
 from stylemeter.reading.abc_scan import scan
@@ -24,7 +25,7 @@ from stylemeter.reading.build import Draft, RawNote, build, count_words
 from stylemeter.reading.guard import show
 from stylemeter.reading.options import ReadOptions
 from stylemeter.reading.spans import bar_name, cut_spans, tell_bars
-from stylemeter.reading.symbols import read_symbols
+from stylemeter.reading.symbols import move, read_symbols
 from stylemeter.reading.ties import TiedLine
 
 __all__ = ["AbcTune", "decode", "read", "read_tune", "split_tunes"]
@@ -172,7 +173,7 @@ def _draft(tune: AbcTune, voice: Voice, remarks: list[str], *, several: bool) ->
     notes = _notes(voice, onsets)
     key, signature = _key(voice)
     texts = [(onsets[place], place, text) for place, text in voice.symbols]
-    chords = read_symbols(texts, len(spans), voice.found, voice.said)
+    chords = _sounding(read_symbols(texts, len(spans), voice.found, voice.said), voice, onsets)
     remarks += voice.found.lines(lambda place: bar_name(bars, onsets[min(place, len(onsets) - 1)]))
     remarks += voice.said
     counted = tell_bars(spans, meters, sections, bars, remarks)
@@ -189,6 +190,14 @@ def _draft(tune: AbcTune, voice: Voice, remarks: list[str], *, several: bool) ->
         source="abc",
         remarks=remarks,
     )
+
+
+def _sounding(chords: list[Chord] | None, voice: Voice, onsets: Sequence[int]) -> list[Chord] | None:
+    """Chord symbols at sounding pitch: in a transposing voice they are written as its notes are."""
+    if not chords or not any(key.shift for _, key in voice.keys):
+        return chords
+    starts = [onsets[place] for place, _ in voice.keys]
+    return [move(chord, voice.keys[bisect_right(starts, chord.onset) - 1][1].shift) for chord in chords]
 
 
 def _notes(voice: Voice, onsets: Sequence[int]) -> list[RawNote]:
@@ -223,6 +232,6 @@ def _key(voice: Voice) -> tuple[Key | None, int | None]:
     start = [field for place, field in voice.keys if place <= first][-1]
     voice.said += start.remarks
     for place, field in voice.keys:
-        if place > first and (field.tonic, field.mode) != (start.tonic, start.mode):
+        if place > first and (field.sounding, field.mode) != (start.sounding, start.mode):
             voice.found.add("key change", "followed; the first key is the one declared", place)
-    return (None if start.tonic is None else Key(start.tonic, start.mode, "declared")), start.sharps
+    return (None if start.sounding is None else Key(start.sounding, start.mode, "declared")), start.sounding_sharps

@@ -17,13 +17,23 @@ References
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from fractions import Fraction
 
 from stylemeter.errors import LimitError
 from stylemeter.meter import TICKS
-from stylemeter.reading.abc_fields import AbcKey, AbcMeter, read_key, read_meter, read_tempo, read_unit, read_voice
-from stylemeter.reading.abc_fields import shift_of as voice_shift
+from stylemeter.reading.abc_fields import (
+    AbcKey,
+    AbcMeter,
+    follow_key,
+    moves_of,
+    read_key,
+    read_meter,
+    read_tempo,
+    read_unit,
+    read_voice,
+)
 from stylemeter.reading.abc_text import FIELD, AbcTune, field_value
 from stylemeter.reading.abc_voice import NOTE, Voice
 from stylemeter.reading.guard import show
@@ -54,6 +64,7 @@ _SIGN = re.compile(
     |(?P<broken><+|>+)
     |(?P<tie>-)
     |(?P<overlay>&)
+    |(?P<unpaired>"|\{|\[(?!"))
     |(?P<stray>[\d/,']+|[\^_=]+)
     |(?P<rest_of_it>.)
     """,
@@ -62,6 +73,10 @@ _SIGN = re.compile(
 _PLUS_CHORD = re.compile(r"(?:[_=^]*[A-Ga-g][,']*\d*/?\d*){2,}")
 _DYNAMIC = re.compile(r"[fp]+")
 _PROPAGATE = re.compile(r"(?:%%|I:)\s*propagate-accidentals\s+(not|octave|pitch)\b")
+_TEXT_OR_DECORATION = re.compile(r'"([^"]*)"|![^!]*!')
+#: A chord with another in brackets behind it, which is printed and not played (section 4.18).
+_ALTERNATE = re.compile(r"([A-G][^()]*?)[ \t]*\([ \t]*[A-G][^()]*\)")
+_BLOCK = re.compile(r"%%(begin|end)(\w+)")
 #: Fields that hold for the file when they stand before its first tune.
 _FILE_FIELDS = ("M", "L", "I")
 
@@ -83,7 +98,7 @@ class _Scan:
         self.tune = tune
         self.plain_tuplets = plain_tuplets
         self.said: list[str] = []
-        self.voice_fields: dict[str, tuple[str, int]] = {}
+        self.voice_fields: dict[str, tuple[str, dict[str, int]]] = {}
         self.voices: dict[str, Voice] = {}
         self._header()
         self.voice = self._voice(next(iter(self.voice_fields), "") if len(self.voice_fields) == 1 else "")
@@ -106,8 +121,15 @@ class _Scan:
             self.said.append("music after an empty line is left out: an empty line ends a tune of ABC")
         for line in lines:
             if (value := field_value(line, "V")) is not None:
-                mark, name = read_voice(value)
-                self.voice_fields[mark] = (name, voice_shift(value))
+                self._voice_field(value)
+
+    def _voice_field(self, value: str) -> tuple[str, dict[str, int]]:
+        """Mark of a voice field and the moves it asks for; its first one is kept for a voice yet to come."""
+        mark, name = read_voice(value)
+        moves = moves_of(value.strip()[len(mark) :])
+        before_name, before = self.voice_fields.get(mark, ("", {}))
+        self.voice_fields[mark] = (before_name or name, before | moves)
+        return mark, moves
 
     def _header_meter(self, lines: list[str]) -> AbcMeter:
         """Meter of the header, none where it has none."""
@@ -137,11 +159,12 @@ class _Scan:
         if mark not in self.voices:
             if len(self.voices) >= VOICES_MAX:
                 raise LimitError(f"more than {VOICES_MAX} voices", mend="give the melody alone")
-            name, shift = self.voice_fields.get(mark, ("", 0))
-            voice = Voice(mark, name, self.key, self.meter, _ticks(self.unit), shift, self.propagate, self.tempo)
+            name, moves = self.voice_fields.get(mark, ("", {}))
+            key = replace(self.key, moves=self.key.moves | moves)
+            voice = Voice(mark, name, key, self.meter, _ticks(self.unit), self.propagate, self.tempo)
             voice.plain_tuplets = self.plain_tuplets
             voice.meters.append((0, self.meter))
-            voice.keys.append((0, self.key))
+            voice.keys.append((0, key))
             self.voices[mark] = voice
         return self.voices[mark]
 
@@ -149,7 +172,7 @@ class _Scan:
         """Read the tune body line by line."""
         if sum(map(len, self.tune.body)) > BODY_MAX:
             raise LimitError(f"a tune of more than {BODY_MAX} characters", mend="split the tune")
-        for line in self.tune.body:
+        for line in _without_blocks(self.tune.body, self.said):
             if line.startswith("%"):
                 if found := _PROPAGATE.match(line):
                     self.voice.propagate = found[1]
@@ -171,10 +194,10 @@ class _Scan:
         """A field in the body, on its own line or in brackets."""
         voice = self.voice
         if letter == "V":
-            mark, name = read_voice(value)
-            if mark not in self.voice_fields:
-                self.voice_fields[mark] = (name, voice_shift(value))
-            self.voice = self._voice(mark)
+            mark, moves = self._voice_field(value)
+            voice = self.voice = self._voice(mark)
+            if moves.items() - voice.key.moves.items():
+                voice.set_key(replace(voice.key, moves=voice.key.moves | moves))
         elif letter == "M" and (meter := self._meter(value)):
             voice.meter = meter
             voice.meters.append((voice.place, meter))
@@ -183,10 +206,22 @@ class _Scan:
         elif letter == "Q" and voice.tempo is None:
             voice.tempo = read_tempo(value, _unit(voice.unit))
         elif letter == "K":
-            voice.key = read_key(value)
-            voice.keys.append((voice.place, voice.key))
+            voice.set_key(follow_key(voice.key, value))
         elif letter == "I" and (found := _PROPAGATE.match(f"I:{value}")):
             voice.propagate = found[1]
+
+
+def _without_blocks(lines: tuple[str, ...], said: list[str]) -> Iterator[str]:
+    """Lines of a tune body without the texts between ``%%begintext`` (or the like) and its end."""
+    block = ""
+    for line in lines:
+        found = _BLOCK.match(line)
+        if found and (found[1] == "begin") != bool(block) and block in ("", found[2]):
+            block = "" if block else found[2]
+        elif not block:
+            yield line
+    if block:
+        said.append(f"%%begin{show(block, 20)} without %%end{show(block, 20)}: all that follows it is left out")
 
 
 def _inline(state: _Scan, found: re.Match[str]) -> None:
@@ -197,19 +232,29 @@ def _inline(state: _Scan, found: re.Match[str]) -> None:
 
 def _quote(state: _Scan, found: re.Match[str]) -> None:
     """A quoted text: maybe a chord symbol, unless it is placed by a sign of its own."""
-    text = found["quote"][1:-1].strip()
+    _text(state, found["quote"][1:-1].strip())
+
+
+def _text(state: _Scan, text: str) -> None:
+    """Keep a text that stands where chord symbols do."""
     if text and text[0] not in "^_<>@":
-        state.voice.symbols.append((state.voice.place, text))
+        alternate = _ALTERNATE.fullmatch(text)
+        state.voice.symbols.append((state.voice.place, alternate[1] if alternate else text))
 
 
 def _bar(state: _Scan, found: re.Match[str]) -> None:
     """A bar line, or the number of an ending."""
-    state.voice.bar(section=found[0] != "|")
+    state.voice.bar(section=found[0] not in ("|", ".|"))
 
 
 def _chord(state: _Scan, found: re.Match[str]) -> None:
     """A chord in square brackets."""
-    state.voice.chord(found["chord"], found["chord_length"], found["chord_tie"])
+    inside = found["chord"]
+    if '"' in inside or "!" in inside:
+        for text in _TEXT_OR_DECORATION.finditer(inside):
+            _text(state, (text[1] or "").strip())
+        inside = _TEXT_OR_DECORATION.sub("", inside)
+    state.voice.chord(inside, found["chord_length"], found["chord_tie"])
 
 
 def _plus(state: _Scan, found: re.Match[str]) -> None:
@@ -241,6 +286,11 @@ def _stray(state: _Scan, found: re.Match[str]) -> None:  # noqa: ARG001
     state.voice.found.add("sign", "without a note left out", state.voice.place)
 
 
+def _unpaired(state: _Scan, found: re.Match[str]) -> None:  # noqa: ARG001
+    """A bracket or quotation mark that nothing closes: what follows it is read as it stands."""
+    state.voice.found.add("bracket or quotation mark", "never closed passed over", state.voice.place)
+
+
 #: Name of the pattern's last group that matched -> what to do.
 _HANDLERS: dict[str, Callable[[_Scan, re.Match[str]], None]] = {
     "quote": _quote,
@@ -248,7 +298,7 @@ _HANDLERS: dict[str, Callable[[_Scan, re.Match[str]], None]] = {
     "ending": _bar,
     "bar": _bar,
     "chord_tie": _chord,
-    "grace": lambda state, found: state.voice.grace(found["grace"]),
+    "grace": lambda state, found: state.voice.grace(_TEXT_OR_DECORATION.sub("", found["grace"])),
     "plus": _plus,
     **dict.fromkeys(("p", "q", "r"), _tuplet),
     "note": _note,
@@ -257,6 +307,7 @@ _HANDLERS: dict[str, Callable[[_Scan, re.Match[str]], None]] = {
     "broken": lambda state, found: state.voice.broken(found["broken"]),
     "tie": lambda state, found: state.voice.tie(),
     "overlay": _overlay,
+    "unpaired": _unpaired,
     "stray": _stray,
 }
 

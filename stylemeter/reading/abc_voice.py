@@ -100,7 +100,6 @@ class Voice:
     key: AbcKey
     meter: AbcMeter
     unit: int
-    shift: int = 0
     propagate: str = "pitch"
     tempo: float | None = None
     events: list[Event] = field(default_factory=list)
@@ -123,6 +122,11 @@ class Voice:
     _next_broken: tuple[int, int] | None = None
 
     @property
+    def shift(self) -> int:
+        """Semitones from written to sounding pitch."""
+        return self.key.shift
+
+    @property
     def place(self) -> int:
         """Events so far."""
         return len(self.events)
@@ -131,6 +135,11 @@ class Voice:
     def notes(self) -> int:
         """Sounding events so far."""
         return sum(bool(event.pitches) for event in self.events)
+
+    def set_key(self, key: AbcKey) -> None:
+        """Another key, or the same one at another sounding pitch, from here on."""
+        self.key = key
+        self.keys.append((self.place, key))
 
     def note(self, written: re.Match[str]) -> None:
         """A single note."""
@@ -177,7 +186,7 @@ class Voice:
         if len(marks) > _OCTAVE_MARKS_MAX:
             raise LimitError("a note lies absurdly high or low", mend="mend the tune in a text editor")
         octave = marks.count("'") - marks.count(",") + letter.islower()
-        pitch = _STEPS[letter.upper()] + 12 * octave + sign + self.key.shift + self.shift
+        pitch = _STEPS[letter.upper()] + 12 * octave + sign + self.shift
         if not limits.PITCH_MIN <= pitch <= limits.PITCH_MAX:
             raise LimitError("a note lies outside MIDI's range", mend="check its octave marks")
         return pitch

@@ -25,7 +25,8 @@ __all__ = ["Spine", "walk"]
 CHORD_SPINES = frozenset({"**mxhm", "**harte"})
 _SECTION = re.compile(r":|\|\||==|!\|?|\|!")
 _METER_LIKE = re.compile(r"\*M[\d+X]")
-_NAME = re.compile(r'\*I"?([A-Za-z].*)')
+#: Not ``*ITr``, which says how an instrument transposes.
+_NAME = re.compile(r'\*I"?(?!Tr)([A-Za-z].*)')
 
 
 @dataclass(slots=True)

@@ -10,6 +10,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError, StylemeterError
@@ -22,7 +23,7 @@ from stylemeter.reading.mei_layer import Layer
 from stylemeter.reading.mei_walk import Score, Staff, walk
 from stylemeter.reading.options import ReadOptions
 from stylemeter.reading.spans import bar_name, tell_bars
-from stylemeter.reading.symbols import read_symbols
+from stylemeter.reading.symbols import move, read_symbols
 
 __all__ = ["read"]
 
@@ -97,13 +98,22 @@ def _choose(staves: Sequence[Staff], wanted: str | None) -> Staff:
     raise InputError(f"no part {show(wanted, 40)!r}", mend=f"there is: {there}")
 
 
+def _moved(sharps: int, semitones: int) -> int:
+    """Sharps of a signature as it sounds, -5 to 6 where it moves."""
+    return sharps if semitones % 12 == 0 else (sharps + 7 * semitones + 5) % 12 - 5
+
+
 def _draft(score: Score, staff: Staff, layer: Layer, title: str, remarks: list[str]) -> Draft:
     """What `build` needs of one layer."""
     bars = lay_bars(score.bars, staff.meters or (Meter(0, 4, 4),))
     own = [h for h in score.harmonies if h[1] in ("", staff.mark)] or score.harmonies
     chords = read_symbols([(at, at, text) for at, _, text in own], len(score.bars), score.found, score.said)
+    shift = staff.first_shift or 0
+    if chords and any(h[1] in ("", staff.mark) for h in own):
+        chords = [move(chord, shift) for chord in chords]
     notes = layer.notes.raw()
     first = notes[0].onset
+    signatures = [sharps for at, sharps in staff.signatures if at <= first] or [s for _, s in staff.signatures]
     before = [key for at, key in staff.keys if at <= first]
     for at, key in staff.keys:
         if before and at > first and (key.tonic, key.mode) != (before[-1].tonic, before[-1].mode):
@@ -114,8 +124,8 @@ def _draft(score: Score, staff: Staff, layer: Layer, title: str, remarks: list[s
         notes=notes,
         meters=staff.meters,
         spans=tell_bars(score.bars, staff.meters, score.sections, bars, remarks),
-        key=before[-1] if before else None,
-        signature=staff.signatures[0] if staff.signatures else None,
+        key=replace(before[-1], tonic=(before[-1].tonic + shift) % 12) if before else None,
+        signature=_moved(signatures[-1], shift) if signatures else None,
         chords=chords,
         tempo=score.tempo,
         title=title,

@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element
 from stylemeter.errors import InputError, LimitError
 from stylemeter.reading import limits
 from stylemeter.reading.guard import show
-from stylemeter.reading.mei_signs import ALTERS, length_of, step_of
+from stylemeter.reading.mei_signs import ALTERS, length_of, read_letters, step_of
 from stylemeter.reading.musicxml_elements import Findings, to_tick, whole
 from stylemeter.reading.ties import TiedLine
 
@@ -52,9 +52,11 @@ class _State:
 class LayerReader:
     """Reads layers; holds what the whole score says of notes by their id: ties and tuplets."""
 
-    def __init__(self, root: Element, found: Findings) -> None:
+    def __init__(self, root: Element, found: Findings, *, by_signature: bool) -> None:
+        self.by_signature = by_signature
         self.found = found
         self.start = 0
+        self.changes: list[tuple[Fraction, Element]] = []
         self._tied = {_id(e.get("startid")) for e in root.iter("tie") if e.get("startid")}
         self._tuplets = {_id(e.get("startid")): (_id(e.get("endid")), _ratio(e)) for e in root.iter("tupletSpan")}
         self._onsets: dict[str, int] = {}
@@ -86,7 +88,7 @@ class LayerReader:
         shift : int
             Semitones from written to sounding.
         letters : dict of str to int
-            What the signature changes, where it has to be applied.
+            What the signature changes; taken only where the file has no gestural accidentals.
         defaults : (duration, octave)
             Of notes that say none.
 
@@ -96,8 +98,13 @@ class LayerReader:
             In ticks; 0 where only a bar's rest stands in it.
         bars : int
             Bars of rest it stands for.
+
+        Notes
+        -----
+        Keys and meters that stand in the layer are left in `changes`, each with its place.
         """
-        state = _State(layer, shift, letters, defaults)
+        self.changes = []
+        state = _State(layer, shift, letters if self.by_signature else {}, defaults)
         self._group(element, state, Fraction(1), grace=False)
         return state.at, state.empty
 
@@ -119,8 +126,19 @@ class LayerReader:
                 self._group(element, state, ratio, grace=grace)
             elif tag in ("app", "choice", "subst"):
                 self._group(_first_reading(element), state, ratio, grace=grace)
+            elif tag in ("keySig", "meterSig", "meterSigGrp"):
+                self._change(element, state)
             else:
                 self._whole_bar(element, state)
+
+    def _change(self, element: Element, state: _State) -> None:
+        """Another key or meter from here on."""
+        definition = Element("staffDef")
+        definition.append(element)
+        self.changes.append((state.at, definition))
+        letters = read_letters(definition)
+        if letters is not None and self.by_signature:
+            state.letters = letters
 
     def _whole_bar(self, element: Element, state: _State) -> None:
         """Rests of a bar or more, and signs that repeat what went before."""
@@ -144,10 +162,11 @@ class LayerReader:
 
     def _length(self, element: Element, state: _State, ratio: Fraction) -> Fraction:
         """Length of a note, chord or rest in ticks."""
-        duration = element.get("dur")
-        if duration is None and element.tag == "chord":
-            duration = next((note.get("dur") for note in element.iter("note") if note.get("dur")), None)
-        length = length_of(duration or state.defaults[0], element.get("dots"))
+        teller = element
+        if element.get("dur") is None and element.tag == "chord":
+            teller = next((note for note in element.iter("note") if note.get("dur")), element)
+        duration = teller.get("dur")
+        length = length_of(duration or state.defaults[0], _dots(teller))
         if length is None:
             raise InputError(
                 f"a {element.tag} of length {show(duration or 'none', 20)!r}",
@@ -255,6 +274,12 @@ class LayerReader:
         """Remember where a note or chord stands, by its id."""
         if mark := element.get("id"):
             self._onsets[mark] = self.start + to_tick(state.at)
+
+
+def _dots(element: Element) -> str | None:
+    """Dots that lengthen a note, by its attribute or its ``dot`` elements (one that divides lengthens nothing)."""
+    signs = sum(dot.get("form") != "div" for dot in element.findall("dot"))
+    return element.get("dots") or (str(signs) if signs else None)
 
 
 def _id(reference: str | None) -> str:

@@ -14,10 +14,11 @@ from xml.etree.ElementTree import Element
 
 from stylemeter.melody import Key
 from stylemeter.meter import TICKS
+from stylemeter.reading.abc_fields import signature
 from stylemeter.reading.musicxml_elements import number, whole
 from stylemeter.scales import mode_name
 
-__all__ = ["ALTERS", "length_of", "read_key", "read_meter", "read_sharps", "read_tempo", "step_of"]
+__all__ = ["ALTERS", "length_of", "read_key", "read_letters", "read_meter", "read_sharps", "read_tempo", "step_of"]
 
 _STEPS = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11}
 #: Written and gestural accidentals in semitones.
@@ -77,6 +78,9 @@ def read_meter(definition: Element) -> tuple[str, tuple[int, int] | None] | None
     >>> read_meter(fromstring("<scoreDef meter.count='4' meter.unit='0'/>")), read_meter(fromstring("<scoreDef/>"))
     (('4/0', None), None)
     """
+    group = definition.find("meterSigGrp")
+    if definition.get("meter.count") is None and group is not None and group.get("func") == "mixed":
+        return _added(group)
     count, unit, sign = (definition.get(f"meter.{part}") for part in ("count", "unit", "sym"))
     if count is None and sign is None and (child := _child(definition, "meterSig")) is not None:
         count, unit, sign = child.get("count"), child.get("unit"), child.get("sym")
@@ -89,6 +93,25 @@ def read_meter(definition: Element) -> tuple[str, tuple[int, int] | None] | None
     lower = whole(unit) or 0
     good = 1 <= upper <= 64 and lower in (1, 2, 4, 8, 16, 32, 64)
     return f"{count[:20]}/{(unit or '')[:20]}", (upper, lower) if good else None
+
+
+def _added(group: Element) -> tuple[str, tuple[int, int] | None]:
+    """One meter of several in a bar: 3/8 + 2/8 is 5/8, 2/4 + 3/8 is 7/8."""
+    read = [said for sign in group.iter("meterSig") if (said := read_meter(_holding(sign)))]
+    text = " + ".join(words for words, _ in read) or "of an empty group"
+    pairs = [pair for _, pair in read if pair]
+    if not pairs or len(pairs) < len(read):
+        return text, None
+    lower = max(below for _, below in pairs)
+    upper = sum(count * lower // below for count, below in pairs)
+    return text, (upper, lower) if upper <= 64 else None
+
+
+def _holding(sign: Element) -> Element:
+    """A definition that holds one sign."""
+    definition = Element("staffDef")
+    definition.append(sign)
+    return definition
 
 
 def _child(definition: Element, tag: str) -> Element | None:
@@ -110,12 +133,40 @@ def read_sharps(definition: Element) -> int | None:
     child = _child(definition, "keySig")
     if text is None and child is not None:
         text = child.get("sig") or child.get("keysig")
+    letters = None if child is None else _own_letters(child)
+    if letters:
+        return next((sharps for sharps in range(-7, 8) if signature(sharps) == letters), None)
     if text is None:
         return None
     found = _SHARPS.fullmatch(text.strip())
     if found:
         return int(found[1]) * (1 if found[2] == "s" else -1)
     return 0 if text.strip() == "0" else None
+
+
+def read_letters(definition: Element) -> dict[str, int] | None:
+    """What a definition's signature does to each letter, or None where it says nothing readable.
+
+    Examples
+    --------
+    >>> from xml.etree.ElementTree import fromstring
+    >>> read_letters(fromstring("<a key.sig='2s'/>"))
+    {'F': 1, 'C': 1}
+    >>> read_letters(fromstring("<a><keySig><keyAccid pname='e' accid='f'/></keySig></a>"))
+    {'E': -1}
+    """
+    child = _child(definition, "keySig")
+    own = None if child is None else _own_letters(child)
+    if own:
+        return own
+    sharps = read_sharps(definition)
+    return None if sharps is None else signature(sharps)
+
+
+def _own_letters(key: Element) -> dict[str, int]:
+    """Signs a ``keySig`` gives one by one."""
+    signs = ((e.get("pname", "").strip().upper(), ALTERS.get(e.get("accid", ""))) for e in key.iter("keyAccid"))
+    return {letter: int(alter) for letter, alter in signs if letter.lower() in _STEPS and alter in (-2, -1, 1, 2)}
 
 
 def read_key(definition: Element, sharps: int | None) -> Key | None:

@@ -15,7 +15,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
@@ -23,11 +23,10 @@ from stylemeter.errors import LimitError
 from stylemeter.melody import Key
 from stylemeter.meter import Meter, bar_length
 from stylemeter.reading import limits
-from stylemeter.reading.abc_fields import signature
 from stylemeter.reading.guard import show
 from stylemeter.reading.mei_file import text_of
 from stylemeter.reading.mei_layer import Layer, LayerReader
-from stylemeter.reading.mei_signs import read_key, read_meter, read_sharps, read_tempo
+from stylemeter.reading.mei_signs import read_key, read_letters, read_meter, read_sharps, read_tempo
 from stylemeter.reading.musicxml_elements import Findings, number, to_tick, whole
 
 __all__ = ["Score", "Staff", "walk"]
@@ -49,12 +48,14 @@ class Staff:
     mark: str
     label: str = ""
     shift: int = 0
+    first_shift: int | None = None
     sharps: int | None = None
+    letters: dict[str, int] = field(default_factory=dict)
     duration: str | None = None
     octave: str | None = None
     meters: list[Meter] = field(default_factory=list)
     keys: list[tuple[int, Key]] = field(default_factory=list)
-    signatures: list[int] = field(default_factory=list)
+    signatures: list[tuple[int, int]] = field(default_factory=list)
     layers: dict[str, Layer] = field(default_factory=dict)
 
     @property
@@ -94,8 +95,7 @@ class _Walk:
         self.score = Score()
         self.common = Staff("")
         gestural = any("accid.ges" in element.attrib for element in root.iter())
-        self.reader = LayerReader(root, self.score.found)
-        self.by_signature = not gestural
+        self.reader = LayerReader(root, self.score.found, by_signature=not gestural)
         self.visit(root)
 
     def visit(self, parent: Element) -> None:
@@ -124,7 +124,7 @@ class _Walk:
             if len(staves) >= STAVES_MAX:
                 raise LimitError(f"more than {STAVES_MAX} staves", mend="give the melody alone")
             common = self.common
-            staves[mark] = Staff(mark, "", common.shift, common.sharps, common.duration, common.octave)
+            staves[mark] = replace(common, mark=mark, label="", meters=[], keys=[], signatures=[], layers={})
             staves[mark].meters += common.meters
             staves[mark].keys += common.keys
             staves[mark].signatures += common.signatures
@@ -149,23 +149,31 @@ class _Walk:
                 staff.label = staff.label or element.get("label") or _label(element) or _label(group)
                 self.define(staff, element)
 
-    def define(self, staff: Staff, definition: Element) -> None:
-        """Take over what a definition says of a staff."""
-        now = self.score.end
+    def define(self, staff: Staff, definition: Element, at: int | None = None) -> None:
+        """Take over what a definition says of a staff, from a tick on (by default the end of the last measure)."""
+        now = self.score.end if at is None else at
         staff.label = staff.label or definition.get("label") or ""
         staff.shift = whole(definition.get("trans.semi")) or (0 if definition.get("trans.semi") else staff.shift)
         staff.duration = definition.get("dur.default") or staff.duration
-        staff.octave = definition.get("oct.default") or staff.octave
+        staff.octave = definition.get("oct.default") or definition.get("octave.default") or staff.octave
         if said := read_meter(definition):
             text, pair = said
             if pair:
                 staff.meters.append(Meter(now, *pair))
             else:
                 self.score.say(f"meter {show(text, 40)} is no meter: passed over")
+            if (group := definition.find("meterSigGrp")) is not None and group.get("func") != "mixed":
+                self.score.say("meters that take turns: the first is taken throughout")
         sharps = read_sharps(definition)
         if sharps is not None:
             staff.sharps = sharps
-            staff.signatures.append(sharps)
+            staff.signatures.append((now, sharps))
+        letters = read_letters(definition)
+        if letters is not None:
+            staff.letters = letters
+            if sharps is None:
+                staff.sharps = None
+                self.score.say("key signature of mixed signs: its key is not told")
         if key := read_key(definition, sharps if sharps is not None else staff.sharps):
             staff.keys.append((now, key))
 
@@ -191,16 +199,23 @@ class _Walk:
     def layers(self, staff: Staff, element: Element) -> tuple[Fraction, int]:
         """Read the layers of a staff: length of the longest, and bars of rest it stands for."""
         longest, empty = Fraction(0), 1
+        changes: list[tuple[Fraction, Element]] = []
         for place, layer_element in enumerate(element.findall("layer"), start=1):
             mark = layer_element.get("n", str(place))
+            if staff.first_shift is None:
+                staff.first_shift = staff.shift
             layer = staff.layers.setdefault(mark, Layer())
             if len(staff.layers) > STAVES_MAX:
                 raise LimitError("too many layers", mend="give the melody alone")
-            letters = signature(staff.sharps or 0) if self.by_signature else {}
-            if letters:
-                self.score.say("no gestural accidentals in the file: read by the signature")
-            length, bars = self.reader.read(layer_element, layer, staff.shift, letters, (staff.duration, staff.octave))
+            defaults = (staff.duration, staff.octave)
+            length, bars = self.reader.read(layer_element, layer, staff.shift, staff.letters, defaults)
             longest, empty = max(longest, length), max(empty, bars)
+            if place == 1:
+                changes = self.reader.changes
+        for at, definition in changes:
+            self.define(staff, definition, self.reader.start + to_tick(at))
+        if staff.letters and self.reader.by_signature:
+            self.score.say("no gestural accidentals in the file: read by the signature")
         return longest, empty
 
     def lay(self, start: int, length: int, empty: int) -> None:

@@ -101,6 +101,9 @@ def _tunes(
 def _no_notes(scanned: Scanned) -> InputError:
     """Error for a file without notes of a pitch."""
     what = "no notes in it but drums (channel 10)" if scanned.drums else "no notes in it"
+    damage = next((remark for remark in scanned.remarks if "damaged" in remark), "")
+    if damage:
+        return InputError(f"{what}: {damage}", mend="export it again")
     return InputError(what, mend="choose a file with a melody")
 
 

@@ -109,6 +109,9 @@ def _meters(tune: Tune) -> list[Meter]:
             meters.pop()
         if not meters or (meters[-1].numerator, meters[-1].denominator) != (numerator, denominator):
             meters.append(Meter(onset, numerator, denominator))
+    if meters and meters[0].onset >= TICKS // 4 and (meters[0].numerator, meters[0].denominator) != (4, 4):
+        meters.insert(0, Meter(0, 4, 4))
+        tune.remarks.append("no meter before the first one in the file: 4/4 taken till there, as MIDI has it")
     if len(meters) > METERS_MAX:
         raise LimitError(f"more than {METERS_MAX} changes of meter", mend="give a shorter take")
     return meters

@@ -16,6 +16,7 @@ What is decided here, so that nobody has to guess:
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from xml.etree.ElementTree import Element
 
@@ -93,6 +94,7 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
         source="musicxml",
     )
     tell_uneven(walked)
+    _tell_repeated(walked)
     draft.remarks.extend([*remarks, *part.remarks, *_told(walked, line), *walked.found.lines(walked.name)])
     del draft.remarks[limits.REMARKS_MAX :]
     return [build(draft)]
@@ -194,6 +196,18 @@ def _tempo(parts: Sequence[Part]) -> float | None:
 def _title(root: Element) -> str:
     """Title of the work, or of the movement."""
     return said(root, "work/work-title") or said(root, "movement-title")
+
+
+def _tell_repeated(walked: Walk) -> None:
+    """Count the bars written as a sign that repeats those before it and without notes of their own."""
+    sounding = {stroke.bar for stroke in walked.strokes}
+    styles = [(s.bar, s.element.find("measure-repeat")) for s in walked.signs if s.element.tag == "measure-style"]
+    marks = [(bar, sign.get("type")) for bar, sign in styles if sign is not None]
+    for place, (bar, kind) in enumerate(marks):
+        stop = marks[place + 1][0] if place + 1 < len(marks) else len(walked.bars)
+        if kind == "start":
+            for silent in itertools.takewhile(lambda index: index not in sounding, range(bar, stop)):
+                walked.found.add("bar", "given by a repeat sign alone read as a rest", silent)
 
 
 def _told(walked: Walk, line: Line) -> list[str]:

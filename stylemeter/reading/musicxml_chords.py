@@ -19,7 +19,6 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
@@ -30,6 +29,7 @@ from stylemeter.reading import limits
 from stylemeter.reading.musicxml_clock import Sign, Walk
 from stylemeter.reading.musicxml_elements import Ticks, said, whole
 from stylemeter.reading.musicxml_sounding import Transposition
+from stylemeter.reading.symbols import move
 
 __all__ = ["KINDS", "read_chord", "read_chords"]
 
@@ -101,7 +101,7 @@ def read_chords(walked: Walk, source: Walk, moved: Transposition) -> list[Chord]
         except InputError:
             walked.found.add("chord symbol", "not understood: no chord there", sign.bar)
             chord = Chord(onset, None, "N", ())
-        chords[onset] = _move(chord, moved.at(sign.bar, sign.at))
+        chords[onset] = move(chord, moved.at(sign.bar, sign.at))
     return [chords[onset] for onset in sorted(chords)]
 
 
@@ -124,14 +124,6 @@ def _spread(signs: Sequence[Sign], walked: Walk, source: Walk) -> Iterator[tuple
             yield sign, at + Fraction(end - at) * index / len(together)
         if len(together) > 1:
             walked.found.add("chord symbol", "written in one place shared out evenly", bar, len(together))
-
-
-def _move(chord: Chord, semitones: int) -> Chord:
-    """Transpose a chord."""
-    if chord.root is None or semitones % 12 == 0:
-        return chord
-    classes = tuple((c + semitones) % 12 for c in chord.pitch_classes)
-    return replace(chord, root=(chord.root + semitones) % 12, pitch_classes=classes)
 
 
 def read_chord(harmony: Element, onset: int) -> Chord:

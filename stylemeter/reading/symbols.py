@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from stylemeter.chords import parse_symbol
 from stylemeter.errors import InputError, LimitError
@@ -11,12 +12,20 @@ from stylemeter.melody import Chord
 from stylemeter.reading import limits
 from stylemeter.reading.musicxml_elements import Findings
 
-__all__ = ["read_symbols"]
+__all__ = ["move", "read_symbols"]
 
 #: Bare letters fewer than one to so many bars are taken for the names of sections.
 SECTION_BARS = 4
 #: What looks like a chord symbol even where it can't be read as one.
 _CHORD_LIKE = re.compile(r"[A-G][#b]?(?:m|maj|min|dim|aug|sus|add)?\d")
+
+
+def move(chord: Chord, semitones: int) -> Chord:
+    """A chord transposed."""
+    if chord.root is None or semitones % 12 == 0:
+        return chord
+    classes = tuple((c + semitones) % 12 for c in chord.pitch_classes)
+    return replace(chord, root=(chord.root + semitones) % 12, pitch_classes=classes)
 
 
 def read_symbols(

@@ -121,7 +121,7 @@ KEYS = [
     ("G octave=-1", "G major", "F#3 G3 A3 B3 C4"),
     ("C treble-8", "C major", "F3 G3 A3 B3 C4"),
     ("C clef=treble+8", "C major", "F5 G5 A5 B5 C6"),
-    ("C transpose=-2", "C major", "D#4 F4 G4 A4 A#4"),
+    ("C transpose=-2", "Bb major", "D#4 F4 G4 A4 A#4"),
 ]
 
 
@@ -327,3 +327,78 @@ def test_read_tune_by_itself():
     assert heard(read_tune(only)) == "C4:1 D4:1 E4:1 F4:1"
     with pytest.raises(InputError, match="no notes in it"):
         read_tune(split_tunes(PLAIN + "z4|z4|")[0])
+
+
+@pytest.mark.parametrize(
+    "body",
+    ["C4|[K:D]D4|", "C4|\nK:D\nD4|", "C4|[K:D treble-8]D4|"],
+)
+def test_an_octave_clef_holds_past_a_change_of_key(body):
+    # 4.6: the clef is optional in K:, and one left out is no change of clef.
+    assert bars(body, PLAIN.replace("K:C", "K:C clef=treble-8")) == "C3:4 | D3:4"
+
+
+def test_a_clef_of_its_own_changes_the_octave_and_nothing_else():
+    assert bars("F4|[K:bass]F4|[K:clef=treble+8]F4|", PLAIN.replace("K:C", "K:G treble-8")) == "F#3:4 | F#4:4 | F#5:4"
+    assert bars("F4|[K:none]F4|", PLAIN.replace("K:C", "K:G")) == "F#4:4 | F4:4"
+
+
+def test_a_clef_named_by_key_and_voice_moves_once():
+    head = "X:1\nM:4/4\nL:1/4\nV:1 clef=treble-8\nK:C treble-8\n"
+    assert bars("V:1\nC4|", head) == "C3:4"
+    assert bars("V:1 clef=treble\nC4|\nV:1 clef=treble-8\nD4|", head) == "C4:4 | D3:4"
+
+
+def test_key_and_chords_of_a_transposing_part_sound_with_its_notes():
+    # 4.6: transpose= moves the notes played; a part for B flat trumpet in D sounds in C.
+    for head in ("X:1\nM:4/4\nL:1/4\nK:D transpose=-2\n", "X:1\nM:4/4\nL:1/4\nK:D\nV:1 transpose=-2\n"):
+        melody = tune('"D"D2 "A7"E2|[K:G]"G"G4|', head)
+        assert heard(melody) == "C4:2 D4:2 | F4:4"
+        assert melody.key.name == "C major"
+        assert [(c.root, c.pitch_classes) for c in melody.chords] == [
+            (0, (0, 4, 7)),
+            (7, (7, 11, 2, 5)),
+            (5, (5, 9, 0)),
+        ]
+
+
+def test_a_block_of_text_is_no_music():
+    # Section 11, text directives: what stands between %%begintext and %%endtext is printed, not played.
+    assert bars("C4|\n%%begintext\nABC DEF\n%%endtext\nD4|") == "C4:4 | D4:4"
+    melody = tune("C4|\n%%beginps\nABC DEF\n%%endtext\nD4|")
+    assert heard(melody) == "C4:4"
+    assert "%%beginps without %%endps: all that follows it is left out" in melody.remarks
+
+
+@pytest.mark.parametrize("body", ["[CEG2 D2|", '"Am A2 D2|', "{gC2 D2|"])
+def test_a_bracket_or_quotation_never_closed_is_told(body):
+    assert any("1 bracket or quotation mark never closed" in remark for remark in tune(body).remarks)
+
+
+def test_a_dotted_bar_line_is_no_repeat():
+    assert not any("repeats" in remark for remark in tune("C4|D2.|E2|F4|").remarks)
+
+
+def test_an_explicit_signature_without_a_mode_tells_no_mode():
+    melody = tune("F4|", PLAIN.replace("K:C", "K:D exp ^f"))
+    assert (melody.key.tonic, melody.key.mode) == (2, None)
+    assert "the signature is changed by signs in K:; no mode is told" in melody.remarks
+
+
+def test_texts_and_decorations_inside_a_chord_are_no_notes():
+    # 4.12, 4.17: a decoration stands before the note it belongs to, in a chord as elsewhere.
+    melody = tune('[!fermata!C!3!E]2 ["Am"CE]2|{!f!^g}C4|')
+    assert heard(melody) == "E4:2 E4:2 | C4:4"
+    assert [(c.onset // TICKS, c.root, c.kind) for c in melody.chords] == [(2, 9, "m")]
+    assert "1 grace note left out (in bar 2)" in melody.remarks
+
+
+def test_an_alternate_chord_is_printed_and_not_played():
+    # 4.18: "G(Em)", the one in brackets for print only.
+    chords = tune('"G(Em)"G2 "C7(b9)"C2|"Am7 (D)"A4|').chords
+    assert [(c.root, c.kind) for c in chords][::2] == [(7, ""), (9, "m7")]
+    assert 1 in chords[1].pitch_classes
+
+
+def test_an_ending_named_by_a_text_is_whole():
+    assert not any("never closed" in remark for remark in tune('C4|["last"D4|]').remarks)

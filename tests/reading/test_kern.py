@@ -257,3 +257,10 @@ def test_damaged_files():
 @pytest.mark.slow
 def test_many_damaged_files():
     assert sum(survives(lambda data: read(data, ReadOptions()), seeds(), WORDS, 2000, seed=2)) == 2000
+
+
+def test_a_transposing_instrument_is_no_name():
+    # Humdrum: *ITrd1c2 says how the instrument transposes; the pitches of a kern spine are those that sound.
+    melody = piece("1d", head=("*ITrd1c2", '*I"Clarinet', "*M4/4"))
+    assert (melody.part, heard(melody)) == ("Clarinet", "D4:4")
+    assert piece("1d", head=("*ITrd1c2", "*M4/4")).part == "1"

@@ -123,6 +123,66 @@ def test_read_by_hand(layer, expected):
     assert heard(one(measure(*layer))) == expected
 
 
+def test_dots_as_elements():
+    # MEI 5.0, dot: an augmentation dot may be an element of its note; form="div" divides and lengthens nothing.
+    assert heard(one(measure('<note pname="c" oct="4" dur="2"><dot/></note>', note("d4")))) == "C4:3 D4:1"
+    assert heard(one(measure('<rest dur="2"><dot/></rest>', note("d4")))) == "r:3 D4:1"
+    assert heard(one(measure('<note pname="c" oct="4" dur="2"><dot form="div"/></note>', note("d4", 2)))) == "C4:2 D4:2"
+
+
+def test_a_chord_takes_length_and_dots_of_its_notes():
+    melody = one(measure("<chord>", note("c4", 2, 'dots="1"'), note("e4", 2, 'dots="1"'), "</chord>", note("d4")))
+    assert heard(melody) == "E4:3 D4:1"
+
+
+def test_key_and_meter_inside_a_layer():
+    sign = '<keySig sig="1s"/>'
+    melody = one(measure(note("f4", 2), sign, note("f4", 2)), measure('<meterSig count="2" unit="4"/>', note("f4", 2)))
+    assert heard(melody) == "F4:2 F#4:2 | F#4:2"
+    assert [(m.onset // TICKS, str(m)) for m in melody.meters] == [(0, "4/4"), (4, "2/4")]
+
+
+def test_signs_of_a_signature_one_by_one():
+    head = '<scoreDef meter.count="4" meter.unit="4"><keySig>{}</keySig></scoreDef>'
+    sharp, flat = '<keyAccid pname="f" accid="s"/>', '<keyAccid pname="b" accid="f"/>'
+    bar = measure(note("f4", 2), note("b4", 2))
+    assert heard(one(bar, definition=head.format(sharp))) == "F#4:2 B4:2"
+    melody = one(bar, definition=head.format(sharp + flat))
+    assert heard(melody) == "F#4:2 A#4:2"
+    assert "key signature of mixed signs: its key is not told" in melody.remarks
+
+
+@pytest.mark.parametrize(("func", "meter"), [("mixed", "7/8"), ("alternating", "3/8")])
+def test_groups_of_meters(func, meter):
+    # MEI 5.0, meterSigGrp: "mixed" are added up in each measure, "alternating" take turns.
+    signs = '<meterSig count="3" unit="8"/><meterSig count="2" unit="4"/>'
+    melody = one(
+        measure(note("c4")), definition=f'<scoreDef><meterSigGrp func="{func}">{signs}</meterSigGrp></scoreDef>'
+    )
+    assert str(melody.meters[0]) == meter
+    assert ("meters that take turns: the first is taken throughout" in melody.remarks) == (func != "mixed")
+
+
+def test_key_and_chords_of_a_transposing_staff_sound_with_its_notes():
+    # att.transposition: from written to sounding pitch; a part for B flat trumpet in D sounds in C.
+    staff = '<staffGrp><staffDef n="1" {} trans.semi="-2" trans.diat="-1"/></staffGrp>'
+    symbol = '<harm staff="1" tstamp="1">D7</harm>'
+    head = '<scoreDef meter.count="4" meter.unit="4" key.sig="{}">{}</scoreDef>'
+    bar = measure(note("d4", 2), note("f4", 4), note("a4", 4), more=symbol)
+    melody = one(bar, definition=head.format("0", staff.format('key.sig="2s" key.mode="major"')))
+    assert heard(melody) == "C4:2 E4:1 G4:1"
+    assert (melody.key.name, melody.key.source) == ("C major", "declared")
+    assert [c.pitch_classes for c in melody.chords] == [(0, 4, 7, 10)]
+    melody = one(bar, definition=head.format("0", staff.format('key.sig="2s"')))
+    assert melody.key.name == "C major"
+
+
+def test_the_signature_of_the_staff_goes_before_the_score_s():
+    head = '<scoreDef meter.count="4" meter.unit="4" key.sig="0"><staffGrp><staffDef n="1" key.sig="4f"/></staffGrp>'
+    key = one(measure(note("a4", 2), note("e4"), note("c5")), definition=head + "</scoreDef>").key
+    assert key.name == "Ab major"
+
+
 def test_a_tie_keeps_its_accidental_over_the_bar():
     melody = one(measure(note("f4", 1, 'accid="s" tie="i"')), measure(note("f4", 2, 'tie="t"'), note("f4", 2)))
     assert heard(melody) == "F#4:6 | F4:2"
@@ -332,3 +392,8 @@ def test_many_damaged_files():
     documents = [changed_values(rng, data) for data in seeds() for _ in range(500)]
     for data in documents:
         survives(lambda d: read(d, ReadOptions()), [data], WORDS, 1, seed=len(data))
+
+
+def test_an_empty_group_of_meters_is_told():
+    melody = one(measure(note("c4", 1)), definition='<scoreDef><meterSigGrp func="mixed"/></scoreDef>')
+    assert "meter of an empty group is no meter: passed over" in melody.remarks

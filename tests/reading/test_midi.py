@@ -332,3 +332,22 @@ def test_random_bytes_are_refused_or_read():
         body = dice.randbytes(dice.randint(0, 300))
         survives(head + made.chunk(b"MTrk", body))
         survives(body)
+
+
+def test_a_first_meter_that_comes_late_starts_a_bar():
+    """SMF 1.0: without a time signature 4/4 is assumed; here it holds until the first event, after a pickup."""
+    events = made.line([(i, 1, 60 + i) for i in range(7)])
+    events.insert(2, (0, made.meta(0x58, b"\x03\x02\x18\x08")))
+    melody = one(made.smf(made.track(events)))
+    assert list(zip(melody.bar.tolist(), melody.beat.tolist(), strict=True)) == [
+        (0, 4), (1, 1), (1, 2), (1, 3), (2, 1), (2, 2), (2, 3)
+    ]  # fmt: skip
+    assert any("4/4 taken till there" in remark for remark in melody.remarks)
+
+
+def test_a_track_damaged_before_its_first_note_says_so():
+    with pytest.raises(InputError, match=r"no notes in it: track 1 is damaged \(at byte 0"):
+        read(
+            made.smf(made.chunk(b"MTrk", b"\x81\x80\x80\x80\x00\x90\x3c\x50\x83\x60\x3c\x00\x00\xff\x2f\x00")),
+            ReadOptions(),
+        )

@@ -248,3 +248,17 @@ def test_two_readings_that_differ_are_an_error(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(musicxml_score, "_ticks", lambda quarters: 1)
     with pytest.raises(InputError, match="bar 1: two ways of reading this bar don't agree"):
         one(plain())
+
+
+def test_bars_written_as_a_repeat_sign_are_told():
+    """MusicXML 4.0, measure-repeat: "stop" stands in the first bar that is no longer repeated."""
+    start = '<attributes><measure-style><measure-repeat type="start">1</measure-repeat></measure-style></attributes>'
+    stop = start.replace('"start">1<', '"stop"><')
+    rest = '<note><rest measure="yes"/><duration>16</duration></note>'
+    bars = [attributes() + notes("C4 D4 E4 F4"), start + rest, rest, stop + rest, notes("E4 F4 E4 F4")]
+    inner = "".join(measure(bar, number) for number, bar in enumerate(bars, 1))
+    melody = one(whole(part(inner)))
+    assert "2 bars given by a repeat sign alone read as a rest (first in bar 2)" in melody.remarks
+    played = [attributes() + notes("C4 D4 E4 F4"), start + notes("C4 D4 E4 F4"), notes("E4 F4 E4 F4")]
+    melody = one(whole(part("".join(measure(bar, number) for number, bar in enumerate(played, 1)))))
+    assert not any("repeat sign" in remark for remark in melody.remarks)

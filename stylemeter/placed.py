@@ -54,6 +54,8 @@ class FeaturePlace:
         The clearest place first.
     interval : tuple of float or None
         90 % interval of the percentile under perturbation.
+    note : str
+        Why the verdict is not what the value alone would say; empty where it is.
     """
 
     name: str
@@ -68,6 +70,7 @@ class FeaturePlace:
     reason: str = ""
     evidence: tuple[Stretch, ...] = ()
     interval: tuple[float, float] | None = None
+    note: str = ""
 
     @property
     def outside(self) -> bool:

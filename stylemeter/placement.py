@@ -80,7 +80,7 @@ def place(melody: Melody, profile: Profile, *, coverage: float = 0.9, evidence: 
         return _unplaced(melody, profile, coverage, whole.values, whole.reasons)
     block = excerpt_values(base, plan)
     found = standings(profile, plan, block)
-    features = _features(profile, plan, found, whole.values, whole.reasons, coverage)
+    features = _features(profile, plan, found, block, whole.values, whole.reasons, coverage)
     habits = [_unless_blind(h, profile, plan) for h in _habits(profile, plan, found, whole.reasons)]
     if evidence:
         features = [with_evidence(f, line) for f in features]
@@ -132,7 +132,13 @@ def _limits(profile: Profile, plan: Plan, name: str, coverage: float) -> Limits 
 
 
 def _features(
-    profile: Profile, plan: Plan, found: Standings, whole: dict[str, float], reasons: dict[str, str], coverage: float
+    profile: Profile,
+    plan: Plan,
+    found: Standings,
+    block: Floats,
+    whole: dict[str, float],
+    reasons: dict[str, str],
+    coverage: float,
 ) -> list[FeaturePlace]:
     """Every feature's place, q included."""
     names = profile.names
@@ -151,7 +157,11 @@ def _features(
             continue
         value, limit = float(found.value[i]), limits[i]
         assert limit is not None
-        verdict = _verdict(value, limit)
+        verdict, note = _verdict(value, limit), ""
+        if verdict != "within" and len(block) > 1 and 1 - coverage < 2 * min(found.share[i], 1 - found.share[i]):
+            # of the excerpts of a long solo the values' median may lie outside where their ranks on average do not
+            beyond = sum(_verdict(float(v), limit) != "within" for v in block[:, i])
+            verdict, note = "within", f"outside in {beyond} of its {len(block)} excerpts, inside on average"
         thin = f"provisional: only {families} tune families have it at this length"
         out.append(
             FeaturePlace(
@@ -164,6 +174,7 @@ def _features(
                 verdict,
                 clear=verdict != "within" and bool(q[i] <= CLEAR_Q),
                 reason=thin if families < FAMILIES_FOR_RUNG else "",
+                note=note,
             )
         )
     return out

@@ -75,7 +75,8 @@ class Ordered:
         measured = np.isfinite(values)
         weight = family_weights(family, measured)[measured]
         kept = values[measured]
-        self.order: Ints = np.argsort(kept, kind="stable")
+        # equal values by weight: quantiles then don't depend on the order the rows came in
+        self.order: Ints = np.lexsort((weight, kept))
         self.rows: Ints = np.flatnonzero(measured)[self.order]
         self.values = kept[self.order]
         self.weight: Floats = weight[self.order]

@@ -123,6 +123,7 @@ def _feature(f: FeaturePlace, findings: Findings) -> dict[str, Any]:
         "clear": f.clear,
         "unsure": f.unsure,
         "reason": f.reason,
+        "note": f.note,
         "evidence": _stretches(f.evidence),
         "change": findings.change_document(f.name),
         "advice": findings.advice_document(f.name),

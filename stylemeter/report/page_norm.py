@@ -90,9 +90,10 @@ def norm_facts(findings: Findings) -> Iterator[Fact]:
         yield Fact(say("norm.compared"), _compared(findings))
         yield Fact(say("norm.range"), say("norm.range_value", coverage=f"{100 * placed.coverage:.0f}"))
         total = sum(f.verdict != "unmeasured" for f in placed.features)
-        expected = expected_words(placed.expected)
-        value = say("norm.chance_value", expected=expected, total=total, count=len(placed.outside))
-        yield Fact(say("norm.chance"), value[:1].upper() + value[1:])
+        if total:
+            expected = expected_words(placed.expected)
+            value = say("norm.chance_value", expected=expected, total=total, count=len(placed.outside))
+            yield Fact(say("norm.chance"), value[:1].upper() + value[1:])
         yield Fact(say("norm.calibration"), _calibration(findings))
     digest = say("norm.digest_value", name=profile.name, digest=profile.digest, version=document["feature_version"])
     yield Fact(say("norm.digest"), digest)

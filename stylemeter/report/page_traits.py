@@ -11,7 +11,7 @@ from stylemeter.findings import Findings
 from stylemeter.placed import FeaturePlace
 from stylemeter.report.page_words import percentile_text, places_words, q_words, say, standing_words
 from stylemeter.report.svg import standing_strip
-from stylemeter.words import format_range, format_value, words
+from stylemeter.words import capital, format_range, format_value, words
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -120,6 +120,12 @@ def _row(findings: Findings, f: FeaturePlace, printed: bool) -> Row:
     )
 
 
+def _end(name: str, interval: tuple[float, float]) -> str:
+    """An end of a range by its confidence interval; one value where both its ends look alike."""
+    low, high = (format_value(name, end) for end in interval)
+    return low if low == high else format_range(name, *interval)
+
+
 def _key(value: float) -> str:
     """A number to sort by."""
     return f"{value:.9g}" if value == value else ""
@@ -137,12 +143,13 @@ def _details(findings: Findings, f: FeaturePlace) -> Iterator[str]:
     limits = f.limits
     if f.verdict != "unmeasured" and limits is not None:
         yield findings.sentence(f.name)
-        ends = [format_value(f.name, end) for end in (*limits.lower_ci, *limits.upper_ci)]
-        yield say("traits.limits", **dict(zip("abcd", ends, strict=True)))
+        yield say("traits.limits", low=_end(f.name, limits.lower_ci), high=_end(f.name, limits.upper_ci))
         yield say("traits.numbers", percentile=f"{f.percentile:.1f}", p=f"{f.p:.4f}", q=f"{f.q:.4f}")
     if f.interval is not None:
         low, high = (percentile_text(end) for end in f.interval)
         yield say("traits.interval", low=low, high=high)
+    if f.note:
+        yield f"{capital(f.note)}."
     if f.reason and f.verdict != "unmeasured":
         yield f"{f.reason}."
     if f.evidence:

@@ -243,6 +243,7 @@ def _feature_row(f: FeaturePlace) -> list[str | Text]:
     if f.outside:
         said += ", unsure" if f.unsure else ", clear" if f.clear else ", may be chance"
         said += f"; {where(f.evidence)}" if f.evidence else ""
+    said += f"; {f.note}" if f.note else ""
     style = "bold yellow" if f.clear else "yellow" if f.outside else ""
     return [_hanging(own.label), value, usual, Text(said, style=style)]
 

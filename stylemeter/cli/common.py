@@ -25,6 +25,7 @@ __all__ = [
     "progress_bar",
     "read_options",
     "read_options_from",
+    "readers_option",
     "say",
     "workers_option",
     "writing",
@@ -115,8 +116,18 @@ def read_options_from(function: F) -> F:
     return read_options(function, "--from")
 
 
+#: Files from which on more than one process reads unasked (a second one takes as long to start as a few files), and
+#: how many do at most.
+MANY_FILES, READERS_MAX = 8, 2
+
 workers_option = click.option(
     "--workers", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes to read with."
+)
+#: The same for a command that does little else than read.
+readers_option = click.option(
+    "--workers",
+    type=click.IntRange(1, 64),
+    help=f"Processes to read with. [default: 1, from {MANY_FILES} files on one a core, {READERS_MAX} at most]",
 )
 
 
@@ -135,7 +146,7 @@ class Inputs:
     paths: Sequence[str]
     options: ReadOptions
     kind: str | None = None
-    workers: int = 1
+    workers: int | None = None
     failed: list[str] = field(default_factory=list)
     usage: int = 0
     read: int = 0
@@ -146,7 +157,7 @@ class Inputs:
         files: list[Any] = [p if p == "-" else Path(p) for p in self.paths]
         if "-" not in files:
             files = find(files)
-        with Session(self.workers) as session:
+        with Session(self.workers or _readers(len(files))) as session:
             session.start([f for f in files if f != "-"], self.options)
             yield self._melodies(session, files)
 
@@ -171,6 +182,15 @@ class Inputs:
         if self.read:
             sys.exit(SOME)
         sys.exit(USAGE if self.usage == len(self.failed) else NONE)
+
+
+def _readers(files: int) -> int:
+    """How many processes read so many files unasked."""
+    if files < MANY_FILES:
+        return 1
+    from stylemeter.pool import cores
+
+    return cores(READERS_MAX)
 
 
 def tell_remarks(melody: Any) -> None:

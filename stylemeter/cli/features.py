@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options_from, workers_option, writing
+from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options_from, readers_option, writing
 from stylemeter.document_numbers import number
 from stylemeter.errors import UsageError
 from stylemeter.files import write_whole
@@ -31,7 +31,7 @@ __all__ = ["features"]
     help="Table format.",
 )
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="File to write (needed for Parquet).")
-@workers_option
+@readers_option
 @errors_to_exit_codes
 @read_options_from
 def features(
@@ -39,7 +39,7 @@ def features(
     dictionary: bool,
     target: str,
     out: Path | None,
-    workers: int,
+    workers: int | None,
     options: ReadOptions,
     kind: str | None,
 ) -> None:

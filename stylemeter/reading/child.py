@@ -77,14 +77,19 @@ class Fence:
         whole = {os.path.realpath(root) for root in roots} | {os.path.abspath(root) for root in roots}  # noqa: PTH100
         self._roots = tuple(sorted(root.rstrip("/") + "/" for root in whole))
         self.raised = False
-        sys.addaudithook(self._check)
+        watched = FORBIDDEN | {"open"}
 
-    def _check(self, event: str, args: tuple[Any, ...]) -> None:
-        if not self.raised:
-            return
-        if event in FORBIDDEN:
+        def check(event: str, args: tuple[Any, ...]) -> None:
+            # called thousands of times a file, nearly always for what is of no interest: that first
+            if event in watched and self.raised:
+                self._refuse(event, args)
+
+        sys.addaudithook(check)
+
+    def _refuse(self, event: str, args: tuple[Any, ...]) -> None:
+        if event != "open":
             raise FencedError(event)
-        if event == "open" and not self._may_open(*args):
+        if not self._may_open(*args):
             raise FencedError(f"open {args[0]!r:.200}")
 
     def _may_open(self, path: object, mode: object, flags: object) -> bool:

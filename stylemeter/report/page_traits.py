@@ -11,7 +11,7 @@ from stylemeter.findings import Findings
 from stylemeter.placed import FeaturePlace
 from stylemeter.report.page_words import percentile_text, places_words, q_words, say, standing_words
 from stylemeter.report.svg import standing_strip
-from stylemeter.words import capital, format_range, format_value, words
+from stylemeter.words import capital, format_range, format_value, value_and_range, words
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -94,14 +94,17 @@ def _row(findings: Findings, f: FeaturePlace, printed: bool) -> Row:
     coverage = findings.placement.coverage
     standing = standing_words(f.percentile, small=bool(f.reason)) if placed else f.reason
     percentile = percentile_text(f.percentile) if placed else ""
+    value, usual = format_value(f.name, f.value), say("traits.no_norm")
+    if f.limits:
+        value, usual = value_and_range(f.name, f.value, f.limits.lower, f.limits.upper)
     return Row(
         name=f.name,
         label=own.label,
         kind=f.verdict,
         mark=_MARKS[f.verdict],
         verdict=say(f"traits.{f.verdict}"),
-        value=format_value(f.name, f.value),
-        usual=format_range(f.name, f.limits.lower, f.limits.upper) if f.limits else say("traits.no_norm"),
+        value=value,
+        usual=usual,
         standing=standing,
         percentile=percentile,
         strip=standing_strip(f.percentile, coverage, say("traits.strip", percentile=percentile), f.interval)

@@ -21,7 +21,7 @@ from stylemeter.melody import Melody
 from stylemeter.placed import FeaturePlace, HabitPlace, Stretch
 from stylemeter.reading import show
 from stylemeter.report.document import bar_count
-from stylemeter.words import format_range, format_value, habit_verdict, words
+from stylemeter.words import format_value, habit_verdict, value_and_range, words
 
 __all__ = ["as_text", "print_placement"]
 
@@ -234,10 +234,10 @@ def _features(findings: Findings, every: bool) -> tuple[Table, int]:
 
 def _feature_row(f: FeaturePlace) -> list[str | Text]:
     own = words().features[f.name]
-    value = format_value(f.name, f.value)
     if f.verdict == "unmeasured" or f.limits is None:
+        value = format_value(f.name, f.value)
         return [_hanging(own.label), Text(value, style="dim"), "", Text(f.reason, style="dim")]
-    usual = format_range(f.name, f.limits.lower, f.limits.upper)
+    value, usual = value_and_range(f.name, f.value, f.limits.lower, f.limits.upper)
     mark = {"below": "▼", "within": " ", "above": "▲"}[f.verdict]
     said = f"{mark} {hundred(f.percentile)}"
     if f.outside:

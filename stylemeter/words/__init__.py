@@ -17,6 +17,7 @@ from stylemeter.words.saying import (
     habit_verdict,
     percentile_words,
     sentence,
+    value_and_range,
 )
 from stylemeter.words.table import Direction, FeatureWords, HabitWords, Titled, Words, parse, words
 
@@ -38,5 +39,6 @@ __all__ = [
     "parse",
     "percentile_words",
     "sentence",
+    "value_and_range",
     "words",
 ]

@@ -20,6 +20,7 @@ __all__ = [
     "habit_verdict",
     "percentile_words",
     "sentence",
+    "value_and_range",
 ]
 
 
@@ -147,20 +148,37 @@ def _number(value: float, digits: int) -> str:
     return shown if float(shown) else shown.lstrip("-")
 
 
-def format_range(name: str, low: float, high: float) -> str:
-    """A range of a feature's values as it is shown.
+def format_range(name: str, low: float, high: float, *, extra: int = 0) -> str:
+    """A range of a feature's values as it is shown, with more decimals than usual where asked for.
 
     Examples
     --------
     >>> format_range("step_share", 0.31, 0.62), format_range("pitch_range", 12, 24)
     ('31% to 62%', '12 to 24 semitones')
     """
-    ends = [format_value(name, low), format_value(name, high)]
+    ends = [format_value(name, low, extra=extra), format_value(name, high, extra=extra)]
     unit = words().features[name].unit
     # the unit is said once: after the second number
     if unit and math.isfinite(low) and math.isfinite(high):
         ends[0] = ends[0].partition(" ")[0]
     return fill(words().phrases["value_range"], low=ends[0], high=ends[1])
+
+
+def value_and_range(name: str, value: float, low: float, high: float) -> tuple[str, str]:
+    """A value and the usual range, with as many decimals as show that a value outside is not on the limit.
+
+    Examples
+    --------
+    >>> value_and_range("step_share", 0.374, 0.31, 0.62), value_and_range("step_share", 0.306, 0.31, 0.62)
+    (('37%', '31% to 62%'), ('30.6%', '31% to 62%'))
+    """
+    limit = low if value < low else high
+    outside = not low <= value <= high
+    alike = (
+        extra for extra in range(4) if format_value(name, value, extra=extra) != format_value(name, limit, extra=extra)
+    )
+    extra = next(alike, 0) if outside else 0
+    return format_value(name, value, extra=extra), format_range(name, low, high, extra=extra)
 
 
 # -- saying where something stands -------------------------------------------------------------------------------

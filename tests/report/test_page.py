@@ -113,9 +113,14 @@ def test_the_table_holds_every_trait_with_its_numbers(page):
     for f in dense().placement.features:
         row = next(r for r in page.split('<tr role="row"') if f"Name in the data: {f.name}." in r)
         assert words().features[f.name].explain.split("'")[0] in row
-        assert format_value(f.name, f.value) in row
+        shown = re.search(r'<td role="cell" class="solo"[^>]*>([^<]*)<', row)[1]
+        # a value just outside takes more decimals: its first ones are the usual ones, rounded
+        assert shown == format_value(f.name, f.value) or f.outside
         if f.limits:
-            assert format_range(f.name, f.limits.lower, f.limits.upper) in row
+            usual = re.search(r'<td role="cell" class="usual"[^>]*>([^<]*)<', row)[1]
+            assert usual == format_range(f.name, f.limits.lower, f.limits.upper) or f.outside
+            low, high = (end.partition(" ")[0] for end in usual.split(" to "))
+            assert shown.partition(" ")[0] != {"below": low, "above": high}.get(f.verdict)
             assert f"Percentile {f.percentile:.1f}, p {f.p:.4f}, q {f.q:.4f}." in row
         else:
             assert f.reason in row.replace("&#39;", "'")

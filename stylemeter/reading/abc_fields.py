@@ -25,6 +25,7 @@ __all__ = [
     "AbcMeter",
     "follow_key",
     "moves_of",
+    "odd_moves",
     "read_key",
     "read_meter",
     "read_tempo",
@@ -48,8 +49,10 @@ _CLEF = re.compile(r"(?:treble|bass|alto|tenor|perc|none|[GFC])?\d?([+-]8)(?:va|
 _CLEF_WORDS = frozenset({"treble", "bass", "alto", "tenor", "perc", "none", "clef"})
 _FRACTION = re.compile(r"(\d{1,4})\s*/\s*(\d{1,4})")
 _METER = re.compile(r"\(?(\d{1,3}(?:\s*\+\s*\d{1,3})*)\)?\s*/\s*(\d{1,3})")
-#: Most octaves a tune is moved by, either way.
+#: Most octaves and semitones a tune is moved by, either way.
 _OCTAVES_MAX = 5
+_STEPS_MAX = 60
+_WHOLE = re.compile(r"[+-]?\d{1,3}")
 #: Quarter notes a minute a tempo may have.
 TEMPO_MIN, TEMPO_MAX = 5.0, 2000.0
 
@@ -234,13 +237,34 @@ def moves_of(text: str) -> dict[str, int]:
     if "octave" in settings:
         moves["octave"] = 12 * max(-_OCTAVES_MAX, min(_whole(settings["octave"]), _OCTAVES_MAX))
     if "transpose" in settings or "t" in settings:
-        moves["transpose"] = max(-60, min(_whole(settings.get("transpose", settings.get("t", ""))), 60))
+        moves["transpose"] = max(-_STEPS_MAX, min(_whole(settings.get("transpose", settings.get("t", ""))), _STEPS_MAX))
     return moves
+
+
+def odd_moves(text: str) -> list[str]:
+    """Remarks on octaves and transpositions of a key or voice field that are not followed as they stand.
+
+    Examples
+    --------
+    >>> odd_moves("G octave=-1 transpose=3"), odd_moves("G octave=7"), odd_moves("G transpose=low")
+    ([], ['octave=7 is further than is followed: 5 taken'], ['transpose=low is no whole number: passed over'])
+    """
+    said = []
+    for name, value in _SETTING.findall(text):
+        most = {"octave": _OCTAVES_MAX, "transpose": _STEPS_MAX, "t": _STEPS_MAX}.get(name)
+        shown = show(value.strip('"'), 20)
+        if most is None:
+            continue
+        if not _WHOLE.fullmatch(value.strip('"')):
+            said.append(f"{name}={shown} is no whole number: passed over")
+        elif abs(_whole(value.strip('"'))) > most:
+            said.append(f"{name}={shown} is further than is followed: {'-' if '-' in value else ''}{most} taken")
+    return said
 
 
 def _whole(text: str) -> int:
     """A short whole number, 0 where it isn't one."""
-    return int(text) if re.fullmatch(r"[+-]?\d{1,3}", text) else 0
+    return int(text) if _WHOLE.fullmatch(text) else 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,7 @@ from stylemeter.reading.abc_fields import (
     AbcMeter,
     follow_key,
     moves_of,
+    odd_moves,
     read_key,
     read_meter,
     read_tempo,
@@ -115,6 +116,7 @@ class _Scan:
         self.tempo = read_tempo(tempos[-1], self.unit) if tempos else None
         keys = [value for line in lines if (value := field_value(line, "K")) is not None]
         self.key = read_key(keys[-1]) if keys else AbcKey()
+        self.said += odd_moves(keys[-1]) if keys else []
         if not keys:
             self.said.append("no K: line: read without a signature")
         if self.tune.left_out:
@@ -127,6 +129,7 @@ class _Scan:
         """Mark of a voice field and the moves it asks for; its first one is kept for a voice yet to come."""
         mark, name = read_voice(value)
         moves = moves_of(value.strip()[len(mark) :])
+        self.said += odd_moves(value)
         before_name, before = self.voice_fields.get(mark, ("", {}))
         self.voice_fields[mark] = (before_name or name, before | moves)
         return mark, moves
@@ -207,6 +210,7 @@ class _Scan:
             voice.tempo = read_tempo(value, _unit(voice.unit))
         elif letter == "K":
             voice.set_key(follow_key(voice.key, value))
+            self.said += odd_moves(value)
         elif letter == "I" and (found := _PROPAGATE.match(f"I:{value}")):
             voice.propagate = found[1]
 

@@ -145,3 +145,19 @@ def test_music_after_an_empty_line_is_told(after, told):
     melody = tune(f"DEFG ABcd|\n\n{after}", "X:1\nM:4/4\nL:1/8\nK:D\n")
     assert len(melody) == 8
     assert ("music after an empty line is left out: an empty line ends a tune of ABC" in melody.remarks) is told
+
+
+@pytest.mark.parametrize(
+    ("key", "told"),
+    [
+        ("D octave=9", "octave=9 is further than is followed: 5 taken"),
+        ("D transpose=-999", "transpose=-999 is further than is followed: -60 taken"),
+        ("D transpose=down", "transpose=down is no whole number: passed over"),
+    ],
+)
+def test_moves_that_are_not_followed_are_told_once(key, told):
+    head = PLAIN.replace("K:C", f"K:{key}")
+    assert tune("DEFG|", head).remarks.count(told) == 1
+    voices = tune("[V:1]DEFG|\n[V:1]DEFG|", PLAIN.replace("K:C\n", f"V:1 {key.partition(' ')[2]}\nK:D\n"))
+    assert voices.remarks.count(told) == 1
+    assert told not in tune("DEFG|").remarks

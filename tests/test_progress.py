@@ -14,11 +14,12 @@ from class_files import PROFILE
 
 from stylemeter.errors import InputError
 from stylemeter.features import HABITS
+from stylemeter.followed import Trajectory
 from stylemeter.injection import cut, inject
 from stylemeter.profile import Profile, find_profile
 from stylemeter.progress import common_length, follow, natural_order
 from stylemeter.report.progress_terminal import spark
-from stylemeter.report.progress_words import answer, chosen, sentence
+from stylemeter.report.progress_words import answer, chosen, ends, sentence
 from stylemeter.trend import half_width, pooled, third_means, trend_p
 
 #: Habits old fiddle tunes can show; they hardly rest, so they can't show lack of air.
@@ -97,6 +98,19 @@ def test_few_takes_never_move_and_say_how_many_more(music21_corpus, profile):
     assert answer(progress)[0] == "5 takes can't tell practice from chance: 1 more would."
     assert chosen(progress, ["step_share"])[0].name == "step_share"
     assert len(chosen(progress, ["step_share"])) == 1
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "moved", "said"),
+    [
+        (97.2, 41.0, "less", ("97", "41")),
+        (99.4, 98.7, "less", ("99.4", "98.7")),
+        (0.04, 0.9, "more", ("0.1", "0.9")),
+        (99.4, 98.7, "steady", ("99", "99")),
+    ],
+)
+def test_what_moved_within_a_whole_number_is_told_in_tenths(first, last, moved, said):
+    assert ends(Trajectory("runs", (), -0.1, 0.01, 0.02, moved, None, first, last, 1.0, "")) == said
 
 
 def test_the_same_takes_do_not_move_and_length_makes_no_difference(music21_corpus, profile):

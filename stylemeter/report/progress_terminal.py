@@ -13,8 +13,8 @@ from rich.text import Text
 from stylemeter.progress import Progress, Trajectory
 from stylemeter.reading import show
 from stylemeter.report.class_terminal import put_out
-from stylemeter.report.class_words import of_hundred, say, texts
-from stylemeter.report.progress_words import By, answer, head, sentence, trait_title, verdict
+from stylemeter.report.class_words import say, texts
+from stylemeter.report.progress_words import By, answer, ends, head, sentence, trait_title, verdict
 from stylemeter.words import format_range, format_value
 
 __all__ = ["print_progress", "spark"]
@@ -88,7 +88,7 @@ def _table(kind: str, trajectories: Sequence[Trajectory]) -> Table:
     for t in trajectories:
         moved = t.moved in ("less", "more")
         mark = {"less": "▼ ", "more": "▲ "}.get(t.moved, "")
-        way = f"{of_hundred(t.first)} → {of_hundred(t.last)}" if math.isfinite(t.first) else ""
+        way = " → ".join(ends(t)) if math.isfinite(t.first) else ""
         said = Text(mark + verdict(t), style="bold yellow" if moved else "")
         table.add_row(trait_title(t), spark([p.percentile for p in t.points]), way, said)
     return table

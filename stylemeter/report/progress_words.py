@@ -23,6 +23,7 @@ __all__ = [
     "answer",
     "chosen",
     "csv_text",
+    "ends",
     "head",
     "sentence",
     "to_document",
@@ -107,14 +108,23 @@ def sentence(t: Trajectory) -> str:
         how = "unknown" if t.apart is None else "apart" if t.apart else "together"
         there = [p.percentile for p in t.points if math.isfinite(p.percentile)]
         return say(f"moved_said.few_{how}", first=of_hundred(there[0]), last=of_hundred(there[-1]))
+    first, last = ends(t)
     return say(
         f"moved_said.{t.moved}",
-        first=of_hundred(t.first),
-        last=of_hundred(t.last),
+        first=first,
+        last=last,
         neighbours=f"{t.neighbours:.0f}",
         odds=_odds(t.p),
         q=f"{t.q:.2g}",
     )
+
+
+def ends(t: Trajectory) -> tuple[str, str]:
+    """The first and the last percentile; in tenths where something moved within a whole number."""
+    first, last = of_hundred(t.first), of_hundred(t.last)
+    if t.moved in ("less", "more") and first == last and math.isfinite(t.first + t.last):
+        first, last = (f"{min(99.9, max(0.1, p)):.1f}" for p in (t.first, t.last))
+    return first, last
 
 
 def _odds(p: float) -> str:

@@ -234,12 +234,14 @@ def _habit_lack(name: str, reasons: dict[str, str]) -> str:
 
 
 def _speaking(profile: Profile, plan: Plan, found: Standings, habit: str) -> tuple[str, ...]:
-    """Members whose normal score, turned to the habit's side, is 1 or more; the strongest first."""
+    """Members whose normal score, turned to the habit's side, is 1 or more; the strongest first, else as defined."""
     notes = max(plan.rungs, key=lambda r: r[1])[0]
     mean = found.z[notes]
     column = profile.rung(notes).column
-    scores = [(float(mean[column[m.name]]) * m.side, m.name) for m in HABITS[habit].members]
-    return tuple(name for score, name in sorted(scores, key=lambda s: (-s[0], s[1])) if score >= 1)
+    # rounded: of two members beyond every tune a hair in the sums of weights must not decide which comes first;
+    # sorting keeps the order of what is equal
+    scores = [(round(float(mean[column[m.name]]) * m.side, 9), m.name) for m in HABITS[habit].members]
+    return tuple(name for score, name in sorted(scores, key=lambda s: -s[0]) if score >= 1)
 
 
 def _expected(profile: Profile, plan: Plan, features: Sequence[FeaturePlace], coverage: float) -> float:

@@ -33,6 +33,14 @@ def documents(result):
     return [json.loads(line) for line in result.stdout.splitlines()]
 
 
+def test_the_readme_shows_what_is_printed(run):
+    sample = (ROOT / "README.md").read_text(encoding="utf-8").partition("```text\n")[2].partition("```")[0]
+    parts = [part.strip("\n") for part in sample.split("[...]\n")]
+    assert len("".join(parts)) > 1500
+    printed = run("place", TAKE_1, "--profile", "pop-songs").stdout
+    assert [part for part in parts if part not in printed] == []
+
+
 def test_the_demo_takes_are_told_apart(run):
     result = run("place", TAKE_1, TAKE_2, "--profile", "old-fiddle-tunes", "--json")
     assert result.exit_code == 0

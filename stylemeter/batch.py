@@ -160,10 +160,11 @@ def _files(folder: Path, out: Path) -> tuple[list[Path], list[str]]:
     inside = folder.resolve() in own.parents
     files = [p for p in find([folder]) if p != folder and not (inside and own in p.resolve().parents)]
     known = set(files)
-    results = {ledger.parents[1] for ledger in folder.rglob(str(LEDGER))} - {folder}
+    there = sorted(folder.rglob("*"))
+    results = {p.parents[1] for p in there if p.parts[-2:] == LEDGER.parts} - {folder}
     others = [
         show(str(p.relative_to(folder)))
-        for p in sorted(folder.rglob("*"))
+        for p in there
         if p not in known
         and p.is_file()
         and not (inside and own in p.resolve().parents)
@@ -202,16 +203,13 @@ class _Batch:
 
     def work(self, workers: int) -> Iterator[tuple[int, Done]]:
         """Do what is to be done, in any order; yields a file's place in the list and what became of it."""
-        if min(workers, len(self.files)) <= 1:
+        workers = min(workers, len(self.files))
+        if workers <= 1:
             with Bench(self.wishes) as bench:
-                warm = False
                 for i, task in self._tasks():
-                    if isinstance(task, Task) and not warm:
-                        bench.warm_up(task.path)
-                        warm = True
                     yield i, task if isinstance(task, Done) else bench.do(task, self.shelf)
             return
-        yield from self._in_processes(min(workers, len(self.files)))
+        yield from self._in_processes(workers)
 
     def _in_processes(self, workers: int) -> Iterator[tuple[int, Done]]:
         """The same in processes; they are started only if there is something to do."""

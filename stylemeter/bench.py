@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -108,9 +109,13 @@ class Bench:
         self.advice = load_advice(wishes.advice)
         self.profile, self.styles = styles_for(wishes.profile)
         self.session = Session()
+        self._warm = False
 
-    def warm_up(self, path: Path) -> None:
+    def _warm_up(self, path: Path) -> None:
         """Load what the first file needs: the reading process its libraries, this one its own meanwhile."""
+        if self._warm:
+            return
+        self._warm = True
         self.session.start([path], self.wishes.options)
         from stylemeter import class_rows, findings  # noqa: F401
         from stylemeter.report import page
@@ -131,6 +136,7 @@ class Bench:
     def do(self, task: Task, shelf: Shelf, wanted: Callable[[], bool] = lambda: True) -> Done:
         """Read a file, place its solos and keep them, until nobody wants it any more."""
         wishes = self.wishes
+        self._warm_up(task.path)
         try:
             melodies = self.session.read_bytes(task.data, wishes.kind, task.where, wishes.options)
         except StylemeterError as error:
@@ -186,16 +192,14 @@ def _nameless(melody: Melody, label: str) -> Melody:
 
 def in_worker(i: int, task: Task, wishes: Wishes, folder: Path, parent: int) -> tuple[int, Done]:
     """The same in a worker process, which ends once the process that started it is gone."""
-    bench = _BENCHES.get(parent)
-    if bench is None:
-        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-        bench = _BENCHES[parent] = Bench(wishes)
-        bench.warm_up(task.path)
-    return i, bench.do(task, Shelf(folder), lambda: os.getppid() == parent)
+    return i, _bench(wishes, parent).do(task, Shelf(folder), lambda: os.getppid() == parent)
 
 
-#: The bench of this process, by the process that started it: a pool has one batch to do.
-_BENCHES: dict[int, Bench] = {}
+@lru_cache(maxsize=1)
+def _bench(wishes: Wishes, parent: int) -> Bench:
+    """The bench of this process."""
+    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    return Bench(wishes)
 
 
 def _end_with(parent: int) -> None:

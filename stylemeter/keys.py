@@ -22,7 +22,7 @@ from stylemeter.errors import UsageError
 from stylemeter.melody import Key, KeySource
 from stylemeter.scales import mode_name
 
-__all__ = ["PROFILES", "KeyFit", "estimate", "parse_key", "pitch_class", "rank_keys"]
+__all__ = ["PROFILES", "KeyFit", "estimate", "move_signature", "parse_key", "pitch_class", "rank_keys"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -43,6 +43,17 @@ PROFILES: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
 }
 
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+
+def move_signature(fifths: int, semitones: int) -> int:
+    """Sharps (> 0) or flats (< 0) of a signature after transposition, -5 to 6 where it moves.
+
+    Examples
+    --------
+    >>> move_signature(1, -2), move_signature(-7, 12), move_signature(0, 6)
+    (-1, -7, 6)
+    """
+    return fifths if semitones % 12 == 0 else (fifths + 7 * semitones + 5) % 12 - 5
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ LAYERS = [
     ["melody"],
     ["keys", "chords", "chord_kinds", "chord_labels", "tables", "writing"],
     ["reading"],
-    ["features", "excerpt", "injection"],
+    ["features", "excerpt", "injection", "results"],
     ["stats"],
     ["corpus", "families", "reference"],
     ["sampling", "typicality"],

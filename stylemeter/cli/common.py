@@ -17,18 +17,20 @@ from typing import Any, TypeVar
 import click
 
 from stylemeter.errors import InputError, StylemeterError, UsageError
+from stylemeter.files import write_whole
 from stylemeter.reading import ReadOptions, Session, find, show
+from stylemeter.results import writing
 
 __all__ = [
     "Inputs",
     "errors_to_exit_codes",
     "progress_bar",
+    "put",
     "read_options",
     "read_options_from",
     "readers_option",
     "say",
     "workers_option",
-    "writing",
 ]
 
 USAGE, SOME, NONE = 2, 3, 4
@@ -59,20 +61,19 @@ def errors_to_exit_codes(function: F) -> F:
     return wrapped  # type: ignore[return-value]
 
 
-@contextmanager
-def writing(path: Path) -> Iterator[None]:
-    """Turn what keeps a result from being written into our one line.
+def put(data: str | bytes, out: Path | None) -> None:
+    """Write a result to a file, whole, or print it.
 
     Raises
     ------
     UsageError
+        If it can't be written.
     """
-    try:
-        yield
-    except OSError as error:
-        why = error.strerror or "no such folder"
-        mend = "name a file in a folder that is there"
-        raise UsageError(f"can't be written ({why})", where=show(path), mend=mend) from None
+    if out is None:
+        click.echo(data, nl=False)
+        return
+    with writing(out):
+        write_whole(out, data.encode("utf-8") if isinstance(data, str) else data)
 
 
 def read_options(function: F, kind_option: str = "--format") -> F:

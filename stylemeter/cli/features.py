@@ -10,10 +10,9 @@ from typing import Any
 
 import click
 
-from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options_from, readers_option, writing
+from stylemeter.cli.common import Inputs, errors_to_exit_codes, put, read_options_from, readers_option
 from stylemeter.document_numbers import number
 from stylemeter.errors import UsageError
-from stylemeter.files import write_whole
 from stylemeter.reading import ReadOptions
 
 __all__ = ["features"]
@@ -50,7 +49,7 @@ def features(
     Example: stylemeter features --list
     """
     if dictionary:
-        _put(_dictionary(target), out)
+        put(_dictionary(target), out)
         return
     if not file:
         raise UsageError("no file named", mend="name files or folders, or ask for the dictionary with --list")
@@ -97,7 +96,7 @@ def _write(rows: list[dict[str, Any]], target: str, out: Path | None) -> None:
     """Write the table."""
     if target == "json":
         if out is not None:
-            _put("".join(json.dumps(r, ensure_ascii=False, allow_nan=False) + "\n" for r in rows), out)
+            put("".join(json.dumps(r, ensure_ascii=False, allow_nan=False) + "\n" for r in rows), out)
         return
     if not rows:
         return
@@ -108,21 +107,11 @@ def _write(rows: list[dict[str, Any]], target: str, out: Path | None) -> None:
         assert out is not None
         table = io.BytesIO()
         pd.DataFrame(flat).to_parquet(table, index=False)
-        with writing(out):
-            write_whole(out, table.getvalue())
+        put(table.getvalue(), out)
         return
     text = io.StringIO()
     _write_csv(flat, text)
-    _put(text.getvalue(), out)
-
-
-def _put(text: str, out: Path | None) -> None:
-    """Write text to a file, whole, or print it."""
-    if out is None:
-        click.echo(text, nl=False)
-        return
-    with writing(out):
-        write_whole(out, text.encode("utf-8"))
+    put(text.getvalue(), out)
 
 
 def _write_csv(flat: list[dict[str, Any]], stream: Any) -> None:

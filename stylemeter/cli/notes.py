@@ -6,9 +6,8 @@ from pathlib import Path
 
 import click
 
-from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options_from, say, writing
+from stylemeter.cli.common import Inputs, errors_to_exit_codes, put, read_options_from, say
 from stylemeter.errors import UsageError
-from stylemeter.files import write_whole
 from stylemeter.reading import ReadOptions
 
 __all__ = ["notes"]
@@ -50,9 +49,4 @@ def notes(file: str, target: str, out: Path | None, tune: int | None, options: R
         say(f"stylemeter: {remark}")
     for lost in losses(melody, target):
         say(f"stylemeter: {target} can't hold {lost}")
-    data = write(melody, target)
-    if out is None:
-        click.echo(data, nl=False)
-        return
-    with writing(out):
-        write_whole(out, data.encode("utf-8") if isinstance(data, str) else data)
+    put(write(melody, target), out)

@@ -10,8 +10,9 @@ from typing import Any
 import click
 
 from stylemeter import places
-from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say, writing
+from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say
 from stylemeter.errors import ProfileError, UsageError
+from stylemeter.results import writing
 
 __all__ = ["calibrate", "corpus", "fit", "profiles"]
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from stylemeter.errors import InputError
-from stylemeter.keys import pitch_class
+from stylemeter.keys import move_signature, pitch_class
 from stylemeter.meter import Meter, is_compound
 from stylemeter.reading.guard import show
 from stylemeter.scales import mode_name
@@ -52,6 +52,7 @@ _METER = re.compile(r"\(?(\d{1,3}(?:\s*\+\s*\d{1,3})*)\)?\s*/\s*(\d{1,3})")
 #: Most octaves and semitones a tune is moved by, either way.
 _OCTAVES_MAX = 5
 _STEPS_MAX = 60
+_MOST = {"octave": _OCTAVES_MAX, "transpose": _STEPS_MAX, "t": _STEPS_MAX}
 _WHOLE = re.compile(r"[+-]?\d{1,3}")
 #: Quarter notes a minute a tempo may have.
 TEMPO_MIN, TEMPO_MAX = 5.0, 2000.0
@@ -95,9 +96,7 @@ class AbcKey:
     @property
     def sounding_sharps(self) -> int | None:
         """Sharps of the signature as it sounds, -5 to 6 where it moves."""
-        if self.sharps is None or self.shift % 12 == 0:
-            return self.sharps
-        return (self.sharps + 7 * self.shift + 5) % 12 - 5
+        return None if self.sharps is None else move_signature(self.sharps, self.shift)
 
 
 def signature(sharps: int) -> dict[str, int]:
@@ -227,7 +226,7 @@ def moves_of(text: str) -> dict[str, int]:
     >>> moves_of("clef=treble-8"), moves_of("octave=1 transpose=-3"), moves_of("G bass"), moves_of("G")
     ({'clef': -12}, {'octave': 12, 'transpose': -3}, {'clef': 0}, {})
     """
-    settings = {name: value.strip('"') for name, value in _SETTING.findall(text)}
+    settings = _settings(text)
     words = _SETTING.sub(" ", text)
     moves: dict[str, int] = {}
     if eighth := _CLEF.search(settings.get("clef", "") + " " + words):
@@ -235,9 +234,9 @@ def moves_of(text: str) -> dict[str, int]:
     elif "clef" in settings or any(word != "none" and _is_clef(word) for word in words.split()):
         moves["clef"] = 0
     if "octave" in settings:
-        moves["octave"] = 12 * max(-_OCTAVES_MAX, min(_whole(settings["octave"]), _OCTAVES_MAX))
+        moves["octave"] = 12 * _within(settings["octave"], _OCTAVES_MAX)
     if "transpose" in settings or "t" in settings:
-        moves["transpose"] = max(-_STEPS_MAX, min(_whole(settings.get("transpose", settings.get("t", ""))), _STEPS_MAX))
+        moves["transpose"] = _within(settings.get("transpose", settings.get("t", "")), _STEPS_MAX)
     return moves
 
 
@@ -250,21 +249,25 @@ def odd_moves(text: str) -> list[str]:
     ([], ['octave=7 is further than is followed: 5 taken'], ['transpose=low is no whole number: passed over'])
     """
     said = []
-    for name, value in _SETTING.findall(text):
-        most = {"octave": _OCTAVES_MAX, "transpose": _STEPS_MAX, "t": _STEPS_MAX}.get(name)
-        shown = show(value.strip('"'), 20)
+    for name, value in _settings(text).items():
+        most = _MOST.get(name)
         if most is None:
             continue
-        if not _WHOLE.fullmatch(value.strip('"')):
-            said.append(f"{name}={shown} is no whole number: passed over")
-        elif abs(_whole(value.strip('"'))) > most:
-            said.append(f"{name}={shown} is further than is followed: {'-' if '-' in value else ''}{most} taken")
+        if not _WHOLE.fullmatch(value):
+            said.append(f"{name}={show(value, 20)} is no whole number: passed over")
+        elif int(value) != _within(value, most):
+            said.append(f"{name}={value} is further than is followed: {_within(value, most)} taken")
     return said
 
 
-def _whole(text: str) -> int:
-    """A short whole number, 0 where it isn't one."""
-    return int(text) if _WHOLE.fullmatch(text) else 0
+def _settings(text: str) -> dict[str, str]:
+    """What a key or voice field sets by name."""
+    return {name: value.strip('"') for name, value in _SETTING.findall(text)}
+
+
+def _within(text: str, most: int) -> int:
+    """A short whole number, no further from 0 than a limit; 0 where it isn't one."""
+    return max(-most, min(int(text), most)) if _WHOLE.fullmatch(text) else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -370,6 +373,6 @@ def read_voice(text: str) -> tuple[str, str]:
     (('1', 'First fiddle'), ('T', ''))
     """
     words = text.split(maxsplit=1)
-    settings = {name: value.strip('"') for name, value in _SETTING.findall(text)}
+    settings = _settings(text)
     name = settings.get("name") or settings.get("nm") or ""
     return (words[0][:40] if words else ""), name[:80]

@@ -14,6 +14,7 @@ from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError, StylemeterError
+from stylemeter.keys import move_signature
 from stylemeter.melody import Melody
 from stylemeter.meter import Meter, lay_bars
 from stylemeter.reading.build import Draft, build, count_words
@@ -98,11 +99,6 @@ def _choose(staves: Sequence[Staff], wanted: str | None) -> Staff:
     raise InputError(f"no part {show(wanted, 40)!r}", mend=f"there is: {there}")
 
 
-def _moved(sharps: int, semitones: int) -> int:
-    """Sharps of a signature as it sounds, -5 to 6 where it moves."""
-    return sharps if semitones % 12 == 0 else (sharps + 7 * semitones + 5) % 12 - 5
-
-
 def _draft(score: Score, staff: Staff, layer: Layer, title: str, remarks: list[str]) -> Draft:
     """What `build` needs of one layer."""
     bars = lay_bars(score.bars, staff.meters or (Meter(0, 4, 4),))
@@ -125,7 +121,7 @@ def _draft(score: Score, staff: Staff, layer: Layer, title: str, remarks: list[s
         meters=staff.meters,
         spans=tell_bars(score.bars, staff.meters, score.sections, bars, remarks),
         key=replace(before[-1], tonic=(before[-1].tonic + shift) % 12) if before else None,
-        signature=_moved(signatures[-1], shift) if signatures else None,
+        signature=move_signature(signatures[-1], shift) if signatures else None,
         chords=chords,
         tempo=score.tempo,
         title=title,

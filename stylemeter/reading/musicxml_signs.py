@@ -14,6 +14,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError
+from stylemeter.keys import move_signature
 from stylemeter.melody import Key
 from stylemeter.meter import Meter
 from stylemeter.reading.musicxml_elements import number, said, whole
@@ -93,7 +94,7 @@ class KeySign:
 
     def signature(self, semitones: int) -> int:
         """Sharps or flats after transposition, -5 to 6 where it moves."""
-        return self.fifths if semitones % 12 == 0 else (self.fifths + 7 * semitones + 5) % 12 - 5
+        return move_signature(self.fifths, semitones)
 
     @property
     def name(self) -> str:

@@ -12,7 +12,7 @@ import sys
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import chain
+from itertools import chain, islice
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
@@ -179,21 +179,17 @@ class Session:
         self, paths: Iterator[str | PathLike[str]], options: ReadOptions | None, kind: str | None
     ) -> Iterator[Read]:
         """Results in order; a few files ahead are read meanwhile."""
-        first = next(paths, None)
-        second = next(paths, None)
-        if first is None:
+        head = list(islice(paths, 2))
+        if len(head) < 2:  # a single file needs no threads
+            yield from (self._result(path, options, kind) for path in head)
             return
-        if second is None:  # a single file needs no threads
-            yield self._result(first, options, kind)
-            return
-        paths = chain((first, second), paths)
         from concurrent.futures import ThreadPoolExecutor
 
         pending: deque[Future[Read]] = deque()
         # One thread more than processes: while they parse, it opens the next file or unpacks the last.
         pool = ThreadPoolExecutor(self._workers + 1, thread_name_prefix="reading")
         try:
-            for path in paths:
+            for path in chain(head, paths):
                 pending.append(pool.submit(self._result, path, options, kind))
                 if len(pending) > 2 * self._workers:
                     yield pending.popleft().result()

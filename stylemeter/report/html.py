@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from stylemeter.errors import StylemeterError, UsageError
-from stylemeter.reading import show
+from stylemeter.errors import StylemeterError
+from stylemeter.results import writing
 from stylemeter.words import fill
 
 __all__ = ["TEMPLATES", "environment", "filled", "flat_texts", "write_html"]
@@ -57,7 +57,7 @@ def flat_texts(document: Mapping[str, Any], where: str) -> dict[str, str]:
 
 def filled(text: str, number: float, parts: Mapping[str, object]) -> str:
     """Fill in a text, the parts said as they print."""
-    return fill(text, number, **{key: str(value) for key, value in parts.items()}) if parts else fill(text, number)
+    return fill(text, number, **{key: str(value) for key, value in parts.items()})
 
 
 def write_html(html: str, path: Path) -> None:
@@ -68,9 +68,5 @@ def write_html(html: str, path: Path) -> None:
     UsageError
         If the file can't be written.
     """
-    try:
+    with writing(path):
         path.write_bytes(html.encode("utf-8"))
-    except OSError as error:
-        raise UsageError(
-            f"can't be written ({error.strerror})", where=show(path), mend="name a file in a folder that is there"
-        ) from None

@@ -48,7 +48,9 @@ def profile_row(profile: Profile) -> dict[str, Any]:
 
 
 def _field(name: str, text: str) -> list[str]:
-    return textwrap.wrap(f"{name}: {text}", WIDTH, subsequent_indent="    " if name[0] == " " else "  ") if text else []
+    """A text behind its name, what doesn't fit on the line two further in than the name."""
+    indent = " " * (len(name) - len(name.lstrip()) + 2)
+    return textwrap.wrap(f"{name}: {text}", WIDTH, subsequent_indent=indent) if text else []
 
 
 def collection_row(collection: Collection) -> list[str]:

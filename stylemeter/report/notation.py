@@ -24,7 +24,7 @@ from stylemeter.meter import TICKS
 from stylemeter.report.page_words import say
 from stylemeter.report.svg import number
 from stylemeter.writing.layout import PrintedBar, printed_bars
-from stylemeter.writing.musicxml import to_musicxml
+from stylemeter.writing.musicxml import score_of
 from stylemeter.writing.spelling import spell
 
 __all__ = ["Engraved", "bars_text", "engrave", "engraver"]
@@ -120,7 +120,7 @@ def engrave(melody: Melody, marks: Collection[int], bars: Collection[int], prefi
         return Engraved((), label, text, say("flagged.no_engraver"))
     # title, part and tempo are no part of the picture, and no text of the file's own goes through the engraver
     plain = replace(melody, title="", part="", tempo=None)
-    drawn = _draw(toolkit, to_musicxml(plain, bars=bars).decode())
+    drawn = _draw(toolkit, score_of(plain, shown).decode())
     if drawn is None:
         return Engraved((), label, text, say("flagged.not_engraved"))
     return Engraved(tuple(_parted(drawn, frozenset(marks), prefix)), label, text)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import csv
 import io
 import json
 import re
@@ -11,7 +10,7 @@ from pathlib import Path
 
 from stylemeter.findings import Findings
 from stylemeter.report.document import to_document
-from stylemeter.report.rows import COLUMNS, feature_rows
+from stylemeter.report.rows import CsvPrinter
 
 __all__ = ["csv_link", "csv_text", "file_stem", "json_link", "json_text"]
 
@@ -24,9 +23,7 @@ def json_text(findings: Findings) -> str:
 def csv_text(findings: Findings) -> str:
     """The placement as CSV: one row a trait, no cell a spreadsheet would run."""
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    writer.writerows(row.values() for row in feature_rows(findings))
+    CsvPrinter(out)(findings)
     return out.getvalue()
 
 

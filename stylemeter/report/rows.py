@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import sys
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, TextIO
 
 from stylemeter.features import CATALOG
 from stylemeter.findings import Findings
@@ -72,10 +72,10 @@ def _cell(value: float | None) -> str:
 
 
 class CsvPrinter:
-    """Prints findings as CSV rows, the header once."""
+    """Prints findings as CSV rows, the header once; by default on standard output."""
 
-    def __init__(self) -> None:
-        self._writer = csv.writer(sys.stdout, lineterminator="\n")
+    def __init__(self, stream: TextIO | None = None) -> None:
+        self._writer = csv.writer(sys.stdout if stream is None else stream, lineterminator="\n")
         self._writer.writerow(COLUMNS)
 
     def __call__(self, findings: Findings) -> None:

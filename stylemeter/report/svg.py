@@ -55,9 +55,14 @@ def number(value: float) -> str:
 
 def _picture(width: float, height: float, label: str, *children: str, kind: str) -> Markup:
     """A picture with a name for those who can't see it."""
-    head = f'<svg class="plot {kind}" viewBox="0 0 {number(width)} {number(height)}" role="img"'
-    inside = "".join([child if isinstance(child, Markup) else escape(child) for child in children])
-    return Markup(f'{head} aria-label="{escape(label)}">{inside}</svg>')  # noqa: S704 - escaped, or our own numbers
+    return tag(
+        "svg",
+        *children,
+        class_=f"plot {kind}",
+        viewBox=f"0 0 {number(width)} {number(height)}",
+        role="img",
+        aria_label=label,
+    )
 
 
 # -- where a habit lies --------------------------------------------------------------------------------------------
@@ -109,12 +114,9 @@ def spread_strip(spread: Spread, label: str, words: Sequence[str], *, told: bool
     def x(value: float) -> float:
         return 8 + (_WIDE - 16) * (value - spread.low) / (spread.high - spread.low)
 
-    ranges = (("hill", (spread.low, spread.high)), ("hill norm", spread.norm), ("hill half", spread.half))
+    hills = _hills(spread, x, [(spread.low, spread.high), spread.norm, spread.half])
     parts = [
-        *(
-            tag("path", d=d, class_=kind)
-            for (kind, _), d in zip(ranges, _hills(spread, x, [r for _, r in ranges]), strict=True)
-        ),
+        *(tag("path", d=d, class_=kind) for kind, d in zip(("hill", "hill norm", "hill half"), hills, strict=True)),
         tag("line", x1=4, x2=_WIDE - 4, y1=_FOOT, y2=_FOOT, class_="axis"),
         *(tag("line", x1=x(e), x2=x(e), y1=_FOOT - 4, y2=_FOOT + 4, class_="axis") for e in spread.norm),
     ]
@@ -169,7 +171,7 @@ def _mark(x: float, y: float, size: float, kind: str) -> Markup:
     """A diamond."""
     s = number(size)
     path = f"M{number(x)} {number(y - size)}l{s} {s}-{s} {s}-{s}-{s}Z"
-    return Markup(f'<path d="{path}" class="{kind}"/>')  # noqa: S704 - our own numbers and names
+    return tag("path", d=path, class_=kind)
 
 
 # -- where a trait stands ------------------------------------------------------------------------------------------

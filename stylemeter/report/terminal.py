@@ -21,7 +21,7 @@ from stylemeter.melody import Melody
 from stylemeter.placed import FeaturePlace, HabitPlace, Stretch
 from stylemeter.reading import show
 from stylemeter.report.document import bar_count
-from stylemeter.words import format_value, habit_verdict, value_and_range, words
+from stylemeter.words import fill, format_value, habit_verdict, value_and_range, words
 
 __all__ = ["as_text", "print_placement"]
 
@@ -76,10 +76,6 @@ def _safe(text: str, most: int = 60) -> str:
     return show(text, most)
 
 
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
-
-
 def key_words(melody: Melody) -> str:
     """The key and how it is known."""
     key = melody.key
@@ -96,7 +92,9 @@ def _head(findings: Findings) -> Iterable[Text]:
     title = _safe(melody.title or Path(melody.path).name or "untitled")
     yield Text(title, style="bold")
     meter = ", ".join(dict.fromkeys(str(m) for m in melody.meters))
-    facts = [_counted(len(melody), "note"), _counted(bar_count(melody), "bar"), meter, key_words(melody)]
+    notes, bars = len(melody), bar_count(melody)
+    counts = [fill("{count} {note|notes}", notes, count=str(notes)), fill("{count} {bar|bars}", bars, count=str(bars))]
+    facts = [*counts, meter, key_words(melody)]
     if melody.part:
         facts.insert(0, f"part {_safe(melody.part)}")
     yield Text(", ".join(facts))
@@ -119,7 +117,7 @@ def _summary(findings: Findings) -> Iterable[Text]:
     clear = sum(f.clear for f in outside)
     chance = number(placed.expected)
     said = "unknown" if chance is None else f"about {chance:.0f}"
-    lie = "lies" if len(outside) == 1 else "lie"
+    lie = fill("{lies|lie}", len(outside))
     yield Text(
         f"{len(outside)} of {len(measured)} measured traits {lie} outside the style's central "
         f"{100 * placed.coverage:.0f}%, {clear} of them clearly; chance alone would put {said} there."

@@ -172,12 +172,12 @@ def value_and_range(name: str, value: float, low: float, high: float) -> tuple[s
     >>> value_and_range("step_share", 0.374, 0.31, 0.62), value_and_range("step_share", 0.306, 0.31, 0.62)
     (('37%', '31% to 62%'), ('30.6%', '31% to 62%'))
     """
-    limit = low if value < low else high
-    outside = not low <= value <= high
-    alike = (
-        extra for extra in range(4) if format_value(name, value, extra=extra) != format_value(name, limit, extra=extra)
-    )
-    extra = next(alike, 0) if outside else 0
+    extra = 0
+    if not low <= value <= high:
+        limit = low if value < low else high
+        tries = range(4)
+        apart = (e for e in tries if format_value(name, value, extra=e) != format_value(name, limit, extra=e))
+        extra = next(apart, 0)
     return format_value(name, value, extra=extra), format_range(name, low, high, extra=extra)
 
 

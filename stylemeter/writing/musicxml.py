@@ -27,7 +27,7 @@ from stylemeter.writing.marks import notations
 from stylemeter.writing.spelling import Spelled, alterations, fifths_of, spell, spell_class
 from stylemeter.writing.values import Element as Piece
 
-__all__ = ["COLOUR", "to_musicxml"]
+__all__ = ["COLOUR", "score_of", "to_musicxml"]
 
 #: Colour of marked notes, dark enough to be told apart in grey.
 COLOUR = "#B00020"
@@ -72,7 +72,13 @@ def to_musicxml(
     >>> score.count(b"<note id="), b"<work-title>One note</work-title>" in score
     (1, True)
     """
-    printed = printed_bars(melody, numbers=bars)
+    return score_of(melody, printed_bars(melody, numbers=bars), marks=marks, colour=colour)
+
+
+def score_of(
+    melody: Melody, printed: Sequence[PrintedBar], *, marks: Collection[int] = (), colour: str = COLOUR
+) -> bytes:
+    """Write bars of a melody that are laid out already; as `to_musicxml`."""
     score = Element("score-partwise", version="4.0")
     if melody.title:
         SubElement(SubElement(score, "work"), "work-title").text = _legal(melody.title)

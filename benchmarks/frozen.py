@@ -5,9 +5,9 @@
     python benchmarks/frozen.py --keep FOLDER           (the answers themselves, to compare by eye)
 
 Every file under tests/inputs, the invented takes, the tunes music21 ships for the fiddle style, and whatever open
-collections are at hand (``STYLEMETER_OPEN_DATA``, else ``../shared/data``) are read, measured and placed; pages are made
-of a few, and the shipped styles are fitted anew. ``--quick`` takes every sixteenth file and fits nothing. Paths are
-relative, so that two checkouts side by side agree.
+collections are at hand (``STYLEMETER_OPEN_DATA``, else ``../shared/data``) are read, measured and placed; pages are
+made of a few, and the shipped styles are fitted anew. ``--quick`` takes every sixteenth file and fits nothing. Paths
+are relative, so that two checkouts side by side agree.
 """
 
 from __future__ import annotations
@@ -59,8 +59,8 @@ def inputs(every: int) -> list[Path]:
     """The files, sorted, relative to the working folder."""
     data = Path(os.environ.get("STYLEMETER_OPEN_DATA") or "../shared/data")
     folders = [Path("tests/inputs"), Path("corpus/evening-class"), data]
-    files = [p for folder in folders for p in sorted(folder.rglob("*")) if p.is_file() and p.suffix not in (".py", ".md")]
-    return files[::every]
+    files = [p for folder in folders for p in sorted(folder.rglob("*")) if p.is_file()]
+    return [p for p in files if p.suffix not in (".py", ".md")][::every]
 
 
 def answers(quick: bool) -> Iterator[tuple[str, str]]:

@@ -99,13 +99,13 @@ def feature_ratios() -> dict[str, tuple[float, float]]:
     """Features of one excerpt, over music21's own extractors and over reading."""
     from music21 import converter, features
 
-    from stylemeter.corpus import find_collection, tune_sources
-    from stylemeter.excerpt import LADDER, separate_starts
     from stylemeter.features import Base, Line, values
     from stylemeter.features.bulk import excerpt_block
-    from stylemeter.reading.abc_notation import read
-    from stylemeter.reading.musicxml import read as read_xml
-    from stylemeter.reading.options import ReadOptions
+    from stylemeter.music.excerpts import LADDER, separate_starts
+    from stylemeter.reading.abc.read import read
+    from stylemeter.reading.intake.options import ReadOptions
+    from stylemeter.reading.musicxml.read import read as read_xml
+    from stylemeter.style.collections import find_collection, tune_sources
 
     melody = read_xml(TAKE.read_bytes(), ReadOptions())[0]
     base = Base(melody)
@@ -176,7 +176,7 @@ def class_ratios() -> dict[str, tuple[float, float]]:
     """A hundred solos with a page each, over reading and placing them alone; two workers over one."""
     import shutil
 
-    from stylemeter.corpus import find_collection, tune_sources
+    from stylemeter.style.collections import find_collection, tune_sources
 
     sources = tune_sources(find_collection("old-fiddle-tunes"))[0][::37][:100]
     with tempfile.TemporaryDirectory() as folder:

@@ -50,8 +50,8 @@ def class_reports() -> None:
 
 def calibrations() -> None:
     """Tables and plots of what was measured when the shipped profiles were made."""
-    from stylemeter.profile import find_profile
-    from stylemeter.report.calibration import csv_text, table_text, write_plot
+    from stylemeter.report.styles.calibration import csv_text, table_text, write_plot
+    from stylemeter.style.profile import find_profile
 
     for folder in sorted(Path("profiles").iterdir()):
         if not (folder / "calibration.json").is_file():

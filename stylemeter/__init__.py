@@ -21,10 +21,10 @@ from stylemeter._version import __version__
 if TYPE_CHECKING:
     from stylemeter.errors import StylemeterError
     from stylemeter.features import CATALOG, measure
-    from stylemeter.melody import Melody
-    from stylemeter.placement import place
-    from stylemeter.profile import find_profile
+    from stylemeter.music.melody import Melody
+    from stylemeter.placement.place import place
     from stylemeter.reading import ReadOptions, read
+    from stylemeter.style.profile import find_profile
 
 __all__ = [
     "CATALOG",
@@ -40,12 +40,12 @@ __all__ = [
 
 _HOME = {
     "CATALOG": "features",
-    "Melody": "melody",
+    "Melody": "music.melody",
     "ReadOptions": "reading",
     "StylemeterError": "errors",
-    "find_profile": "profile",
+    "find_profile": "style.profile",
     "measure": "features",
-    "place": "placement",
+    "place": "placement.place",
     "read": "reading",
 }
 

@@ -4,8 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
-
-ROOT = Path(__file__).resolve().parent.parent
+from helpers.places import ROOT
 
 
 def pytest_make_parametrize_id(val: object, argname: str) -> str | None:

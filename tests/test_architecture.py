@@ -7,25 +7,25 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "stylemeter"
 
-#: From left to right; a module may import from its own layer and those before it.
-LAYERS = [
-    ["_version", "errors", "document_numbers", "files", "pool"],
-    ["meter", "scales", "places", "shipped_texts"],
-    ["melody"],
-    ["keys", "chords", "chord_kinds", "chord_labels", "tables", "writing"],
-    ["reading"],
-    ["features", "excerpt", "injection", "results"],
-    ["stats"],
-    ["corpus", "families", "reference"],
-    ["sampling", "typicality"],
-    ["rank_cache", "profile", "fit", "plan", "placed", "standing", "capability"],
-    ["evidence", "styles", "placement", "calibrate", "uncertainty"],
-    ["words", "advice", "edits", "change"],
-    ["findings", "class_rows", "shelf", "trend", "followed"],
-    ["report", "batch", "bench", "progress"],
-    ["cli"],
+#: From left to right: the rooms along the way of the data. A module imports from its own room and those before it.
+ROOMS = [
+    "_version",
+    "errors",
+    "support",
+    "music",
+    "features",
+    "writing",
+    "reading",
+    "style",
+    "placement",
+    "practice",
+    "takes",
+    "report",
+    "batch",
+    "analysis",
+    "web",
+    "cli",
 ]
-LAYER = {name: i for i, names in enumerate(LAYERS) for name in names}
 HEAVY = {"scipy", "sklearn", "matplotlib", "pandas", "music21", "verovio", "joblib", "pyarrow", "mido"}
 
 
@@ -37,23 +37,53 @@ def top(path):
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
 
 
+def dotted(path):
+    return ".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts).removesuffix(".__init__")
+
+
+def module_there(name):
+    path = PACKAGE.parent.joinpath(*name.split("."))
+    return path.with_suffix(".py").is_file() or (path / "__init__.py").is_file()
+
+
 def imports(path, *, heads_only):
     tree = ast.parse(path.read_text(encoding="utf-8"))
     nodes = tree.body if heads_only else ast.walk(tree)
     for node in nodes:
         if isinstance(node, ast.ImportFrom) and node.module and not node.level:
-            yield node.module
+            # a package's module is imported by name from the package
+            inside = {alias.name for alias in node.names if module_there(f"{node.module}.{alias.name}")}
+            yield from (f"{node.module}.{name}" for name in sorted(inside))
+            if len(inside) < len(node.names):
+                yield node.module
         elif isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
 
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_imports_point_left(path):
-    own = LAYER[top(path)]
-    for name in imports(path, heads_only=True):
+    """All of them: those inside functions and those for type checkers too."""
+    own = ROOMS.index(top(path))
+    for name in imports(path, heads_only=False):
         if name.startswith("stylemeter."):
-            other = name.split(".")[1]
-            assert LAYER[other] <= own, f"{path.name} imports {name}"
+            assert ROOMS.index(name.split(".")[1]) <= own, f"{path.name} imports {name}"
+
+
+def test_the_modules_of_a_room_import_each_other_in_one_direction():
+    heads = {dotted(p): set(imports(p, heads_only=True)) for p in modules()}
+    done, path = set(), []
+
+    def follow(name):
+        assert name not in path, " -> ".join([*path[path.index(name) :], name])
+        if name in done or name not in heads:
+            return
+        path.append(name)
+        for other in sorted(heads[name]):
+            follow(other)
+        done.add(path.pop())
+
+    for name in heads:
+        follow(name)
 
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))

@@ -20,9 +20,9 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from stylemeter.errors import UsageError
-from stylemeter.files import write_whole
-from stylemeter.places import LEDGER
-from stylemeter.reading import show
+from stylemeter.support.files import write_whole
+from stylemeter.support.places import LEDGER
+from stylemeter.support.printable import show
 
 __all__ = ["Line", "Shelf", "safe_names"]
 

@@ -1,6 +1,6 @@
 """Placing a folder of solos: each read, placed and given a page, in processes of their own, whatever ends the run.
 
-Conventions: the unit of work is a file, what is kept is a record and a page a solo (see `shelf`). A solo is done
+Conventions: the unit of work is a file, what is kept is a record and a page a solo (see `ledger`). A solo is done
 again only where something that decides its page has changed: the file's bytes, its name, the options, the style,
 the advice or a version. What could not be read is tried again every time.
 """
@@ -17,17 +17,18 @@ from pathlib import Path
 from typing import Any
 
 from stylemeter._version import __version__
-from stylemeter.advice import load_advice
-from stylemeter.bench import Bench, Done, Task, Wishes, in_worker, styles_for, tune_names
+from stylemeter.batch.ledger import Line, Shelf, safe_names
+from stylemeter.batch.worker import Bench, Done, Task, Wishes, in_worker, styles_for, tune_names
 from stylemeter.errors import LimitError, StylemeterError, UsageError
 from stylemeter.features import FEATURE_VERSION
-from stylemeter.places import LEDGER
-from stylemeter.pool import in_processes
-from stylemeter.profile import Profile
-from stylemeter.reading import find, load, show
-from stylemeter.reading.cache import READER_VERSION
-from stylemeter.report.class_words import say
-from stylemeter.shelf import Line, Shelf, safe_names
+from stylemeter.practice.advice import load_advice
+from stylemeter.reading import find, load
+from stylemeter.reading.process.cache import READER_VERSION
+from stylemeter.report.classroom.words import say
+from stylemeter.style.profile import Profile
+from stylemeter.support.places import LEDGER
+from stylemeter.support.pool import in_processes
+from stylemeter.support.printable import show
 
 __all__ = ["Outcome", "Unread", "Wishes", "run"]
 

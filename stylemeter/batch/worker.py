@@ -14,15 +14,16 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from stylemeter.advice import load_advice
+from stylemeter.batch.ledger import Shelf
 from stylemeter.errors import StylemeterError
-from stylemeter.profile import Profile, find_profile, installed
-from stylemeter.reading import ReadOptions, Session, show
-from stylemeter.report.class_words import say
-from stylemeter.shelf import Shelf
+from stylemeter.practice.advice import load_advice
+from stylemeter.reading import ReadOptions, Session
+from stylemeter.report.classroom.words import say
+from stylemeter.style.profile import Profile, find_profile, installed
+from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
-    from stylemeter.melody import Melody
+    from stylemeter.music.melody import Melody
 
 __all__ = ["Bench", "Done", "Task", "Wishes", "in_worker", "styles_for", "tune_names"]
 
@@ -117,8 +118,9 @@ class Bench:
             return
         self._warm = True
         self.session.start([path], self.wishes.options)
-        from stylemeter import class_rows, findings  # noqa: F401
-        from stylemeter.report import page
+        from stylemeter.practice import findings  # noqa: F401
+        from stylemeter.report.solo import page
+        from stylemeter.takes import class_rows  # noqa: F401
 
         page.warm_up()
         # what is loaded stays; what a solo leaves behind goes soon, however many there are
@@ -159,9 +161,9 @@ class Bench:
 
     def _made(self, melody: Melody, name: str, label: str, tune: int) -> tuple[bytes, bytes]:
         """Page and record of a solo."""
-        from stylemeter.class_rows import row_of
-        from stylemeter.findings import Settings, find_out
-        from stylemeter.report.page import page_html
+        from stylemeter.practice.findings import Settings, find_out
+        from stylemeter.report.solo.page import page_html
+        from stylemeter.takes.class_rows import row_of
 
         if label:
             melody = _nameless(melody, f"{label}.{tune}" if tune else label)

@@ -23,11 +23,12 @@ from stylemeter.cli.common import (
     workers_option,
 )
 from stylemeter.errors import UsageError
-from stylemeter.reading import ReadOptions, find, show
+from stylemeter.reading import ReadOptions, find
+from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
-    from stylemeter.progress import Progress
-    from stylemeter.report.progress_words import By
+    from stylemeter.report.progress.document import By
+    from stylemeter.takes.progress import Progress
 
 __all__ = ["batch", "progress"]
 
@@ -70,12 +71,12 @@ def batch(
     Example: stylemeter fit takes/term-1 --name term-1
              stylemeter batch takes/term-2 --profile term-1 --out term-2/
     """
-    from stylemeter.advice import load_advice
-    from stylemeter.batch import Wishes, run
-    from stylemeter.pool import cores
-    from stylemeter.profile import find_profile
-    from stylemeter.report.class_terminal import print_class
-    from stylemeter.report.overview import class_view, write_overview
+    from stylemeter.batch.run import Wishes, run
+    from stylemeter.practice.advice import load_advice
+    from stylemeter.report.classroom.overview import class_view, write_overview
+    from stylemeter.report.classroom.terminal import print_class
+    from stylemeter.style.profile import find_profile
+    from stylemeter.support.pool import cores
 
     wishes = Wishes(name, options, kind, coverage, advice_file, anonymous)
     with progress_bar("placing") as bar:
@@ -146,7 +147,7 @@ def progress(
     """
     if as_json and as_csv:
         raise UsageError("--json and --csv exclude each other")
-    from stylemeter.profile import find_profile
+    from stylemeter.style.profile import find_profile
 
     _check_features(wanted)
     profile = find_profile(name)
@@ -160,7 +161,7 @@ def progress(
         say(f"stylemeter: {len(found)} {takes} could be read: two are the least, six tell a change from chance")
         inputs.exit()
         sys.exit(USAGE)
-    from stylemeter.progress import follow
+    from stylemeter.takes.progress import follow
 
     _show_progress(follow(found, profile), wanted, by, as_json, as_csv, report)
     inputs.exit()
@@ -177,7 +178,7 @@ def _check_features(wanted: Sequence[str]) -> None:
 
 def _in_order(takes: Sequence[str], by: By) -> list[str]:
     """The files named or in the folders named, in order."""
-    from stylemeter.progress import natural_order
+    from stylemeter.takes.progress import natural_order
 
     if "-" in takes:
         raise UsageError("takes can't come from standard input", mend="name two files or more, or a folder")
@@ -201,12 +202,12 @@ def _show_progress(
     found: Progress, wanted: Sequence[str], by: By, as_json: bool, as_csv: bool, report: Path | None
 ) -> None:
     """Print it, and write the page."""
-    from stylemeter.report.progress_words import chosen, csv_text, to_document
+    from stylemeter.report.progress.document import chosen, csv_text, to_document
 
     traits = chosen(found, wanted)
     if report is not None:
-        from stylemeter.advice import load_advice
-        from stylemeter.report.progress_page import write_progress
+        from stylemeter.practice.advice import load_advice
+        from stylemeter.report.progress.page import write_progress
 
         write_progress(found, traits, load_advice(None), by, report)
     if as_json:
@@ -214,6 +215,6 @@ def _show_progress(
     elif as_csv:
         click.echo(csv_text(found), nl=False)
     else:
-        from stylemeter.report.progress_terminal import print_progress
+        from stylemeter.report.progress.terminal import print_progress
 
         print_progress(found, traits, by)

@@ -17,9 +17,9 @@ from typing import Any, TypeVar
 import click
 
 from stylemeter.errors import InputError, StylemeterError, UsageError
-from stylemeter.files import write_whole
-from stylemeter.reading import ReadOptions, Session, find, show
-from stylemeter.results import writing
+from stylemeter.reading import ReadOptions, Session, find
+from stylemeter.support.files import write_whole, writing
+from stylemeter.support.printable import show
 
 __all__ = [
     "Inputs",
@@ -101,7 +101,7 @@ def read_options(function: F, kind_option: str = "--format") -> F:
         options = ReadOptions(**{name: kwargs.pop(name) for name in names})
         if options != ReadOptions():
             # not at the head: it loads numpy, and the reading process can start before that
-            from stylemeter.reading.apply import check
+            from stylemeter.reading.draft.user_options import check
 
             check(options)
         return function(*args, options=options, **kwargs)
@@ -189,7 +189,7 @@ def _readers(files: int) -> int:
     """How many processes read so many files unasked."""
     if files < MANY_FILES:
         return 1
-    from stylemeter.pool import cores
+    from stylemeter.support.pool import cores
 
     return cores(READERS_MAX)
 

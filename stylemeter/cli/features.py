@@ -11,9 +11,9 @@ from typing import Any
 import click
 
 from stylemeter.cli.common import Inputs, errors_to_exit_codes, put, read_options_from, readers_option
-from stylemeter.document_numbers import number
 from stylemeter.errors import UsageError
 from stylemeter.reading import ReadOptions
+from stylemeter.support.numbers import number
 
 __all__ = ["features"]
 
@@ -86,7 +86,7 @@ def _row(melody: Any) -> dict[str, Any]:
 
 
 def _flat(row: dict[str, Any]) -> dict[str, Any]:
-    from stylemeter.tables import escape
+    from stylemeter.writing.table import escape
 
     solo = {k: escape(v) if isinstance(v, str) else v for k, v in row["solo"].items()}
     return {"solo": solo["path"], **{k: solo[k] for k in ("title", "part", "notes", "key")}, **row["features"]}

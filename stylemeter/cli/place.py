@@ -14,9 +14,9 @@ from stylemeter.errors import UsageError
 from stylemeter.reading import ReadOptions
 
 if TYPE_CHECKING:
-    from stylemeter.findings import Findings
-    from stylemeter.placed import Typicality
-    from stylemeter.profile import Profile
+    from stylemeter.placement.records import Typicality
+    from stylemeter.practice.findings import Findings
+    from stylemeter.style.profile import Profile
 
 __all__ = ["place"]
 
@@ -75,9 +75,9 @@ class _Judge:
     """Finds out all that is said of a melody, against the style named or the most typical one."""
 
     def __init__(self, name: str | None, coverage: float, uncertain: float | None, advice_file: str | None) -> None:
-        from stylemeter.advice import load_advice
-        from stylemeter.findings import Settings
-        from stylemeter.profile import find_profile, installed
+        from stylemeter.practice.advice import load_advice
+        from stylemeter.practice.findings import Settings
+        from stylemeter.style.profile import find_profile, installed
 
         self.settings = Settings(coverage, uncertain)
         if not 0.5 <= coverage <= 0.99:
@@ -98,11 +98,11 @@ class _Judge:
             raise UsageError("no style is installed", mend="fit one: stylemeter fit --help")
 
     def __call__(self, melody: Any) -> Findings:
-        from stylemeter.findings import find_out
+        from stylemeter.practice.findings import find_out
 
         if self.profile is not None:
             return find_out(melody, self.profile, self.styles, self.advice, self.settings)
-        from stylemeter.styles import rank_styles
+        from stylemeter.placement.styles import rank_styles
 
         ranked = rank_styles(melody, self.styles)
         return find_out(melody, self._chosen(ranked[0]), self.styles, self.advice, self.settings, ranked)
@@ -119,14 +119,14 @@ class _Judge:
 def _printer(as_json: bool, as_csv: bool, every: bool) -> Any:
     """How findings are printed."""
     if as_json:
-        from stylemeter.report.document import to_document
+        from stylemeter.report.solo.document import to_document
 
         return lambda findings: click.echo(json.dumps(to_document(findings), ensure_ascii=False, allow_nan=False))
     if as_csv:
-        from stylemeter.report.rows import CsvPrinter
+        from stylemeter.report.solo.csv import CsvPrinter
 
         return CsvPrinter()
-    from stylemeter.report.terminal import print_placement
+    from stylemeter.report.solo.terminal import print_placement
 
     printed = 0
 
@@ -147,7 +147,7 @@ def _write_page(findings: Findings, report: Path, pages: int) -> int:
         if pages == 1:
             say("stylemeter: --report holds one solo, the first; use `stylemeter batch` for a page each")
         return pages + 1
-    from stylemeter.report.page import write_page
+    from stylemeter.report.solo.page import write_page
 
     write_page(findings, report)
     return 1

@@ -9,10 +9,10 @@ from typing import Any
 
 import click
 
-from stylemeter import places
 from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say
 from stylemeter.errors import ProfileError, UsageError
-from stylemeter.results import writing
+from stylemeter.support import places
+from stylemeter.support.files import writing
 
 __all__ = ["calibrate", "corpus", "fit", "profiles"]
 
@@ -48,9 +48,9 @@ def fit(
     Example: stylemeter fit old-fiddle-tunes --name fiddle
     Example: stylemeter fit solos/term-1 --name term-1
     """
-    from stylemeter.corpus import find_collection
-    from stylemeter.fit import fit_profile
-    from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
+    from stylemeter.style.collections import find_collection
+    from stylemeter.style.fit import fit_profile
+    from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}", name):
         raise UsageError(f"{name!r} can't be a profile's name", mend="use letters, digits, - and _")
@@ -92,8 +92,8 @@ def profiles(name: str | None, as_json: bool) -> None:
     \b
     Example: stylemeter profiles old-fiddle-tunes
     """
-    from stylemeter.profile import find_profile, installed
-    from stylemeter.report.listing import profile_lines, profile_row
+    from stylemeter.report.styles.listing import profile_lines, profile_row
+    from stylemeter.style.profile import find_profile, installed
 
     if name is None:
         rows = [profile_row(find_profile(there)) for there in installed()]
@@ -116,8 +116,8 @@ def corpus(name: str | None, as_json: bool) -> None:
     \b
     Example: stylemeter corpus pop-songs
     """
-    from stylemeter.corpus import find_collection, list_collections
-    from stylemeter.report.listing import collection_lines, collection_row
+    from stylemeter.report.styles.listing import collection_lines, collection_row
+    from stylemeter.style.collections import find_collection, list_collections
 
     if name is not None:
         click.echo("\n".join(collection_lines(find_collection(name))))
@@ -135,7 +135,7 @@ def _print_rows(rows: list[dict[str, Any]], as_json: bool) -> None:
         for row in rows:
             click.echo(json.dumps(row, ensure_ascii=False))
         return
-    from stylemeter.report.listing import plain_table
+    from stylemeter.report.styles.listing import plain_table
 
     click.echo(plain_table(rows))
 
@@ -177,12 +177,12 @@ def calibrate(
     \b
     Example: stylemeter calibrate old-fiddle-tunes --plot calibration.svg
     """
-    from stylemeter.calibrate import Settings
-    from stylemeter.calibrate import calibrate as run
-    from stylemeter.fit import gather_profile
-    from stylemeter.profile import find_profile
-    from stylemeter.reference import FAMILIES_FOR_RUNG
-    from stylemeter.report.calibration import csv_text, table_text, write_plot
+    from stylemeter.placement.trust.calibrate import Settings
+    from stylemeter.placement.trust.calibrate import calibrate as run
+    from stylemeter.report.styles.calibration import csv_text, table_text, write_plot
+    from stylemeter.style.fit import gather_profile
+    from stylemeter.style.profile import find_profile
+    from stylemeter.style.rung import FAMILIES_FOR_RUNG
 
     profile = find_profile(name)
     with progress_bar("reading") as show:

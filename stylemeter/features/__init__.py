@@ -9,12 +9,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stylemeter.features import degrees, harmony, intervals, motif, rhythm, shape, space, technique
-from stylemeter.features.base import Base
 from stylemeter.features.catalog import CATALOG, Feature, Lack
 from stylemeter.features.distributions import ScaleFit, distributions, scale_fits
 from stylemeter.features.habits import HABITS, Habit, clearest_stretch, habit_of
-from stylemeter.features.line import Line
-from stylemeter.melody import Melody
+from stylemeter.features.line import Base, Line
+from stylemeter.music.melody import Melody
 
 if TYPE_CHECKING:
     import numpy as np

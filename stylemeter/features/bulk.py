@@ -11,9 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features.base import Base
 from stylemeter.features.catalog import CATALOG, Feature, Lack, Mask, Mean, Tally, has
-from stylemeter.features.line import Line
+from stylemeter.features.line import Base, Line
 
 __all__ = ["excerpt_block"]
 

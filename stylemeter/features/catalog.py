@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features.line import Line
-from stylemeter.scales import MODE_SCALES
+from stylemeter.music.scales import MODE_SCALES
 
 __all__ = [
     "CATALOG",

@@ -12,8 +12,8 @@ import numpy.typing as npt
 
 from stylemeter.features.catalog import MINIMUM_NOTES
 from stylemeter.features.line import Line
-from stylemeter.meter import TICKS
-from stylemeter.scales import SCALES
+from stylemeter.music.meter import TICKS
+from stylemeter.music.scales import SCALES
 
 __all__ = ["IOI_CELLS", "ScaleFit", "distributions", "meter_label", "scale_fits"]
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features.base import FIGURE_NOTES
 from stylemeter.features.catalog import Mask, feature
-from stylemeter.features.line import Line
+from stylemeter.features.line import FIGURE_NOTES, Line
 
 __all__ = ["FIGURE_NOTES", "lz76"]
 

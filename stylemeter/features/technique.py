@@ -6,7 +6,7 @@ import numpy as np
 
 from stylemeter.features.catalog import Mask, feature
 from stylemeter.features.line import Line
-from stylemeter.melody import Technique
+from stylemeter.music.melody import Technique
 
 __all__: list[str] = []
 

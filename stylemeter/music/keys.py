@@ -19,8 +19,8 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import UsageError
-from stylemeter.melody import Key, KeySource
-from stylemeter.scales import mode_name
+from stylemeter.music.melody import Key, KeySource
+from stylemeter.music.scales import mode_name
 
 __all__ = ["PROFILES", "KeyFit", "estimate", "move_signature", "parse_key", "pitch_class", "rank_keys"]
 

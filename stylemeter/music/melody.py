@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS, Bars, Meter, meter_at, position_weight
+from stylemeter.music.meter import TICKS, Bars, Meter, meter_at, position_weight
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features import CATALOG, HABITS, Line, clearest_stretch
-from stylemeter.placed import FeaturePlace, HabitPlace, Stretch
+from stylemeter.placement.records import FeaturePlace, HabitPlace, Stretch
 
 __all__ = ["stretches", "with_evidence", "with_stretch"]
 

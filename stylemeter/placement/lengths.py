@@ -10,9 +10,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from stylemeter.excerpt import overlapping_starts
-from stylemeter.profile import Profile
-from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
+from stylemeter.music.excerpts import overlapping_starts
+from stylemeter.style.profile import Profile
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
 __all__ = ["Plan", "plan_for", "plan_of"]
 

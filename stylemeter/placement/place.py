@@ -14,19 +14,19 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.capability import blind_reason, nearest_count
 from stylemeter.errors import ProfileError
-from stylemeter.evidence import with_evidence, with_stretch
 from stylemeter.features import HABITS, Base, Line, distributions, measure
 from stylemeter.features.distributions import meter_label, scale_fits
-from stylemeter.melody import Melody
-from stylemeter.placed import FeaturePlace, HabitPlace, HabitVerdict, Placement, Stretch, Typicality, Verdict
-from stylemeter.plan import Plan, plan_for
-from stylemeter.profile import Limits, Profile
-from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
-from stylemeter.standing import Standings, excerpt_values, standings
-from stylemeter.stats import benjamini_hochberg, jensen_shannon, midrank
-from stylemeter.styles import rank_styles, typicality
+from stylemeter.music.melody import Melody
+from stylemeter.placement.evidence import with_evidence, with_stretch
+from stylemeter.placement.lengths import Plan, plan_for
+from stylemeter.placement.ranks import Standings, excerpt_values, standings
+from stylemeter.placement.records import FeaturePlace, HabitPlace, HabitVerdict, Placement, Stretch, Typicality, Verdict
+from stylemeter.placement.styles import rank_styles, typicality
+from stylemeter.placement.trust.capability import blind_reason, nearest_count
+from stylemeter.style.profile import Limits, Profile
+from stylemeter.style.ranks import benjamini_hochberg, jensen_shannon, midrank
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
 __all__ = [
     "FeaturePlace",

@@ -9,9 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features import CATALOG, HABITS, Base, Line, values
-from stylemeter.plan import Plan
-from stylemeter.profile import Profile
-from stylemeter.reference import FAMILIES_FOR_LIMITS, Rung
+from stylemeter.placement.lengths import Plan
+from stylemeter.style.profile import Profile
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
 
 __all__ = [
     "HabitRanks",

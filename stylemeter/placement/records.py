@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from stylemeter.features.distributions import ScaleFit
-from stylemeter.melody import Melody
-from stylemeter.plan import Plan
-from stylemeter.profile import Limits, Profile
+from stylemeter.music.melody import Melody
+from stylemeter.placement.lengths import Plan
+from stylemeter.style.profile import Limits, Profile
 
 __all__ = ["FeaturePlace", "HabitPlace", "HabitVerdict", "Placement", "Stretch", "Typicality", "Verdict"]
 

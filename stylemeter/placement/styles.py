@@ -10,13 +10,13 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features import Base
-from stylemeter.melody import Melody
-from stylemeter.placed import Typicality
-from stylemeter.plan import Plan, plan_for
-from stylemeter.profile import Profile
-from stylemeter.standing import column_mean, excerpt_values
-from stylemeter.stats import conformal_high
-from stylemeter.typicality import DistanceModel
+from stylemeter.music.melody import Melody
+from stylemeter.placement.lengths import Plan, plan_for
+from stylemeter.placement.ranks import column_mean, excerpt_values
+from stylemeter.placement.records import Typicality
+from stylemeter.style.distance import DistanceModel
+from stylemeter.style.profile import Profile
+from stylemeter.style.ranks import conformal_high
 
 __all__ = ["rank_styles", "typicality"]
 

@@ -17,10 +17,11 @@ from typing import Any, Literal, cast
 
 from stylemeter.errors import AdviceError, InputError
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.placed import FeaturePlace, HabitPlace, Placement
-from stylemeter.reading.guard import load, show
-from stylemeter.shipped_texts import load_texts
-from stylemeter.words import Direction, direction_of, fill, words
+from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement
+from stylemeter.practice.words import Direction, direction_of, fill, words
+from stylemeter.reading.intake.guard import load
+from stylemeter.support.printable import show
+from stylemeter.support.texts import load_texts, texts_file
 
 __all__ = ["Advice", "Choice", "Tip", "advice_for", "first_thing", "load_advice", "read_advice"]
 
@@ -29,7 +30,7 @@ BYTES_MAX = 256 * 1024
 TEXT_MAX = 1000
 DOTS_MAX = 200
 
-_SHIPPED = Path(__file__).resolve().parent / "advice.toml"
+_SHIPPED = texts_file("advice")
 _KINDS: dict[str, Mapping[str, object]] = {"habits": HABITS, "features": CATALOG}
 
 #: Characters a text can't hold: controls, surrogates, private use, unassigned, separators, and marks that turn lines.

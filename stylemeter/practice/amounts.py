@@ -1,7 +1,7 @@
 """How much: the plain amount that would bring a feature or a habit inside the norm, and whether that was tried.
 
-Where there is an edit for it (see `stylemeter.edits`) the edits are applied at the evidence and the feature measured
-again until it lies inside: then the amount is their number, checked. Else it is worked out from the definition.
+Where there is an edit for it (see `stylemeter.practice.edits`) the edits are applied at the evidence and the feature
+measured again until it lies inside: then the amount is their number, checked. Else it follows from the definition.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stylemeter.edits import Edited, Goal, find_edits
 from stylemeter.features import CATALOG, HABITS, Base, Line
 from stylemeter.features.catalog import Mask
-from stylemeter.melody import Melody
-from stylemeter.placed import FeaturePlace, HabitPlace, Placement
-from stylemeter.words import FeatureWords, change_words, fill, format_value, words
+from stylemeter.music.melody import Melody
+from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement
+from stylemeter.practice.edits import Edited, Goal, find_edits
+from stylemeter.practice.words import FeatureWords, change_words, fill, format_value, words
 
 __all__ = ["Change", "Edited", "amount", "change_for", "changes", "find_edits"]
 

@@ -8,17 +8,17 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from stylemeter.advice import Advice, Choice, Tip, advice_for, first_thing
-from stylemeter.capability import capability, others_that_can
-from stylemeter.change import Change, changes
-from stylemeter.document_numbers import number
 from stylemeter.features import HABITS
-from stylemeter.melody import Melody
-from stylemeter.placed import FeaturePlace, HabitPlace, Placement, Typicality
-from stylemeter.placement import place, rank_styles
-from stylemeter.profile import Profile
-from stylemeter.uncertainty import with_uncertainty
-from stylemeter.words import direction_of, habit_sentence, sentence
+from stylemeter.music.melody import Melody
+from stylemeter.placement.place import place, rank_styles
+from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement, Typicality
+from stylemeter.placement.trust.capability import capability, others_that_can
+from stylemeter.placement.trust.uncertainty import with_uncertainty
+from stylemeter.practice.advice import Advice, Choice, Tip, advice_for, first_thing
+from stylemeter.practice.amounts import Change, changes
+from stylemeter.practice.words import direction_of, habit_sentence, sentence
+from stylemeter.style.profile import Profile
+from stylemeter.support.numbers import number
 
 __all__ = ["Findings", "Settings", "find_out"]
 

@@ -1,8 +1,8 @@
 """Reading: path or bytes -> melodies.
 
-The way of a file: `guard.load` and `guard.sniff` check it, `cache` may know it, else `worker` has the reader of
-its kind (`kinds.KINDS`) parse it in a bounded child, `apply` adds what the user said. Importing this package
-loads neither numpy nor music21; music21 is never loaded outside the child.
+The way of a file: `guard.load` and `guard.sniff` check it, `cache` may know it, else `process.parent` has the reader of
+its kind (`kinds.KINDS`) parse it in a bounded child, `draft.user_options` adds what the user said. Importing this
+package loads neither numpy nor music21; music21 is never loaded outside the child.
 """
 
 from __future__ import annotations
@@ -14,15 +14,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stylemeter.errors import LimitError
-from stylemeter.places import LEDGER
-from stylemeter.reading import limits
-from stylemeter.reading.guard import load, show, sniff
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.guard import load, sniff
+from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import KINDS, Reader, kind_of_suffix
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.session import Read, Session
+from stylemeter.reading.process.session import Read, Session
+from stylemeter.support.places import LEDGER
+from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
-    from stylemeter.melody import Melody
+    from stylemeter.music.melody import Melody
 
 __all__ = ["KINDS", "Read", "ReadOptions", "Reader", "Session", "find", "load", "read", "read_bytes", "show", "sniff"]
 

@@ -34,16 +34,16 @@ class Reader:
 
 KINDS: dict[str, Reader] = {
     "musicxml": Reader(
-        "stylemeter.reading.musicxml", (".musicxml", ".mxl", ".xml"), "MusicXML", ("defusedxml", "music21")
+        "stylemeter.reading.musicxml.read", (".musicxml", ".mxl", ".xml"), "MusicXML", ("defusedxml", "music21")
     ),
-    "midi": Reader("stylemeter.reading.midi", (".mid", ".midi", ".rmi", ".kar"), "MIDI", ("mido",)),
-    "abc": Reader("stylemeter.reading.abc_notation", (".abc",), "ABC"),
-    "kern": Reader("stylemeter.reading.kern", (".krn", ".kern"), "kern", ("music21",)),
-    "mei": Reader("stylemeter.reading.mei", (".mei",), "MEI", ("defusedxml",)),
-    "jams": Reader("stylemeter.reading.jams", (".jams",), "JAMS"),
-    "tab": Reader("stylemeter.reading.tab", (".tab",), "text tablature"),
-    "csv": Reader("stylemeter.reading.table", (".csv", ".tsv"), "CSV table of notes", ours=True),
-    "json": Reader("stylemeter.reading.table", (".json",), "JSON note table", ours=True),
+    "midi": Reader("stylemeter.reading.midi.read", (".mid", ".midi", ".rmi", ".kar"), "MIDI", ("mido",)),
+    "abc": Reader("stylemeter.reading.abc.read", (".abc",), "ABC"),
+    "kern": Reader("stylemeter.reading.kern.read", (".krn", ".kern"), "kern", ("music21",)),
+    "mei": Reader("stylemeter.reading.mei.read", (".mei",), "MEI", ("defusedxml",)),
+    "jams": Reader("stylemeter.reading.jams.read", (".jams",), "JAMS"),
+    "tab": Reader("stylemeter.reading.tab.read", (".tab",), "text tablature"),
+    "csv": Reader("stylemeter.reading.table.read", (".csv", ".tsv"), "CSV table of notes", ours=True),
+    "json": Reader("stylemeter.reading.table.read", (".json",), "JSON note table", ours=True),
 }
 
 

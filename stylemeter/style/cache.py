@@ -16,11 +16,11 @@ from typing import Any
 
 import numpy as np
 
-from stylemeter import places
 from stylemeter._version import __version__
-from stylemeter.files import keep
-from stylemeter.reference import Rung
-from stylemeter.stats import Ordered
+from stylemeter.style.ranks import Ordered
+from stylemeter.style.rung import Rung
+from stylemeter.support import places
+from stylemeter.support.files import keep
 
 __all__ = [
     "RankedRung",

@@ -14,9 +14,9 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from stylemeter import places
 from stylemeter.errors import InputError, StylemeterError, UnknownNameError
-from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.support import places
 
 __all__ = ["Collection", "TuneSource", "collection_of_paths", "find_collection", "list_collections", "tune_sources"]
 
@@ -253,7 +253,7 @@ def _split(name: str, data: bytes, kind: str) -> Iterable[TuneSource]:
     """One source a tune of an ABC file; one a file otherwise."""
     if kind != "abc":
         return [TuneSource(name, data, kind)]
-    from stylemeter.reading.abc_notation import decode, split_tunes
+    from stylemeter.reading.abc.read import decode, split_tunes
 
     tunes = split_tunes(decode(data))
     return [TuneSource(f"{name} X:{tune.number}", tune.text.encode("utf-8"), kind) for tune in tunes]

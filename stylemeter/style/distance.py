@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features import CATALOG
-from stylemeter.reference import FAMILIES_FOR_LIMITS, Rung
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
 
 __all__ = ["DistanceModel", "fit_distance", "leave_family_out"]
 

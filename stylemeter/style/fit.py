@@ -12,20 +12,21 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter import places
 from stylemeter._version import __version__
-from stylemeter.corpus import Collection, find_collection, list_collections, tune_sources
 from stylemeter.errors import InputError, ProfileError
-from stylemeter.excerpt import LADDER
-from stylemeter.families import tune_families
 from stylemeter.features import CATALOG, FEATURE_VERSION, HABITS
-from stylemeter.profile import SCHEMA, Profile
-from stylemeter.reference import FAMILIES_FOR_LIMITS, Rung
-from stylemeter.sampling import Sample, gather
-from stylemeter.stats import bootstrap_limits, family_weights, jensen_shannon, weighted_quantile
-from stylemeter.typicality import fit_distance
+from stylemeter.music.excerpts import LADDER
+from stylemeter.style.collections import Collection, find_collection, list_collections, tune_sources
+from stylemeter.style.distance import fit_distance
+from stylemeter.style.families import tune_families
+from stylemeter.style.limits import DRAWS, limit_rows, rounded
+from stylemeter.style.profile import SCHEMA, Profile
+from stylemeter.style.ranks import family_weights, jensen_shannon, weighted_quantile
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
+from stylemeter.style.sampling import Sample, gather
+from stylemeter.support import places
 
-__all__ = ["COVERAGES", "QUANTILES", "build_rungs", "fit_profile", "fit_sample", "limit_rows", "write_profile"]
+__all__ = ["COVERAGES", "QUANTILES", "build_rungs", "fit_profile", "fit_sample", "write_profile"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -34,28 +35,6 @@ Ints = npt.NDArray[np.int64]
 COVERAGES = (0.8, 0.9, 0.95)
 #: Quantiles stored for the plots.
 QUANTILES = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
-#: Draws of the family bootstrap.
-DRAWS = 200
-
-
-def _rounded(values: npt.ArrayLike) -> list[float]:
-    """Numbers to nine significant digits: the sample itself is single precision."""
-    return [float(f"{v:.9g}") for v in np.asarray(values, dtype=float).ravel()]
-
-
-def limit_rows(rung: Rung, feature: str, coverages: Sequence[float]) -> list[list[float]]:
-    """Lower and upper limit of a feature at each coverage, then the 90 % confidence interval of each limit.
-
-    Returns
-    -------
-    list of list of float
-        A row a coverage: lower, upper, lower's interval, upper's interval.
-    """
-    sample = rung.ordered(feature)
-    shares = [s for c in coverages for s in ((1 - c) / 2, (1 + c) / 2)]
-    limits = weighted_quantile(sample.values, sample.weight, shares).reshape(-1, 2)
-    interval = bootstrap_limits(sample, rung.family, shares, draws=DRAWS).reshape(-1, 4)
-    return [_rounded([*pair, *ends]) for pair, ends in zip(limits, interval, strict=True)]
 
 
 def _feature_document(rung: Rung, feature: str) -> dict[str, Any]:
@@ -67,7 +46,7 @@ def _feature_document(rung: Rung, feature: str) -> dict[str, Any]:
     rows = limit_rows(rung, feature, COVERAGES)
     return {
         "families": families,
-        "quantiles": _rounded(weighted_quantile(sample.values, sample.weight, QUANTILES)),
+        "quantiles": rounded(weighted_quantile(sample.values, sample.weight, QUANTILES)),
         "limits": {f"{c:g}": row for c, row in zip(COVERAGES, rows, strict=True)},
     }
 
@@ -118,7 +97,7 @@ def _shapes(sample: Sample, rows: Ints, rung: Rung) -> dict[str, Any]:
             if int(family.max()) + 1 < FAMILIES_FOR_LIMITS:
                 continue
             mean, others = _means(block, family)
-            means[label] = _rounded(mean)
+            means[label] = rounded(mean)
             distance[chosen] = jensen_shannon(block, others)
         rung.extra[f"js:{name}"] = distance.astype(np.float32)
         document[name] = means if name == "onsets" else means.get("", [])

@@ -17,10 +17,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter import places, rank_cache
 from stylemeter.errors import ProfileError, UnknownNameError
 from stylemeter.features import CATALOG, FEATURE_VERSION
-from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
+from stylemeter.style import cache as rank_cache
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
+from stylemeter.support import places
 
 __all__ = ["SCHEMA", "Limits", "Profile", "find_profile", "installed", "load_profile"]
 
@@ -186,7 +187,7 @@ class Profile:
 
     def _work_out(self, notes: int, feature: str, coverage: float) -> list[float]:
         """Limits of a coverage that is not stored."""
-        from stylemeter.fit import limit_rows
+        from stylemeter.style.limits import limit_rows
 
         return limit_rows(self.full_rung(notes), feature, [coverage])[0]
 

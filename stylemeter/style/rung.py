@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features import HABITS
-from stylemeter.stats import (
+from stylemeter.style.ranks import (
     Ordered,
     conformal_high,
     conformal_low,

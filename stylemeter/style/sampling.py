@@ -20,22 +20,22 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter import places
 from stylemeter._version import __version__
-from stylemeter.corpus import TuneSource
 from stylemeter.errors import InputError, LimitError, StylemeterError
-from stylemeter.excerpt import LADDER, separate_starts
 from stylemeter.features import CATALOG, FEATURE_VERSION, Base, Line, distributions
 from stylemeter.features.bulk import excerpt_block
 from stylemeter.features.distributions import meter_label
-from stylemeter.files import keep
-from stylemeter.melody import Melody
-from stylemeter.reading.apply import apply
-from stylemeter.reading.cache import READER_VERSION
+from stylemeter.music.excerpts import LADDER, separate_starts
+from stylemeter.music.melody import Melody
+from stylemeter.reading.draft.user_options import apply
+from stylemeter.reading.intake.limits import seconds
+from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import KINDS
-from stylemeter.reading.limits import seconds
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.wire import pack, unpack
+from stylemeter.reading.process.cache import READER_VERSION
+from stylemeter.reading.process.codec import pack, unpack
+from stylemeter.style.collections import TuneSource
+from stylemeter.support import places
+from stylemeter.support.files import keep
 
 if TYPE_CHECKING:
     import pyarrow as pa

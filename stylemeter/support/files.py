@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import os
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-__all__ = ["keep", "write_whole"]
+from stylemeter.errors import UsageError
+from stylemeter.support.printable import show
+
+__all__ = ["keep", "write_whole", "writing"]
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -51,3 +56,19 @@ def keep(path: Path, data: bytes) -> bool:
     except OSError:
         return False
     return True
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Turn what keeps a result from being written into our one line.
+
+    Raises
+    ------
+    UsageError
+    """
+    try:
+        yield
+    except OSError as error:
+        why = error.strerror or "no such folder"
+        mend = "name a file in a folder that is there"
+        raise UsageError(f"can't be written ({why})", where=show(path), mend=mend) from None

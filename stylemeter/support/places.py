@@ -10,7 +10,7 @@ __all__ = ["LEDGER", "cache_folder", "open_data_folder", "shipped", "user_folder
 #: Of the folder a batch writes, by which it is known: what it holds are results, not solos.
 LEDGER = Path("records", "ledger.jsonl")
 
-_PACKAGE = Path(__file__).resolve().parent
+_PACKAGE = Path(__file__).resolve().parents[1]
 
 
 def shipped(kind: str) -> Path:

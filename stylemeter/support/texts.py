@@ -7,11 +7,16 @@ import json
 from pathlib import Path
 from typing import Any
 
-from stylemeter import places
 from stylemeter._version import __version__
-from stylemeter.files import keep
+from stylemeter.support import places
+from stylemeter.support.files import keep
 
-__all__ = ["load_texts"]
+__all__ = ["load_texts", "texts_file"]
+
+
+def texts_file(name: str) -> Path:
+    """File of the package's own texts: ``"words"``, ``"advice"``, ``"page"``, ``"class"``."""
+    return Path(__file__).resolve().parents[1] / "texts" / f"{name}.toml"
 
 
 def load_texts(path: Path) -> dict[str, Any]:

@@ -11,12 +11,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from stylemeter.document_numbers import number
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.findings import Findings
-from stylemeter.melody import Melody
-from stylemeter.placed import FeaturePlace, HabitPlace
-from stylemeter.stats import benjamini_hochberg
+from stylemeter.music.melody import Melody
+from stylemeter.placement.records import FeaturePlace, HabitPlace
+from stylemeter.practice.findings import Findings
+from stylemeter.style.ranks import benjamini_hochberg
+from stylemeter.support.numbers import number
 
 __all__ = ["SCHEMA", "Shared", "common", "most_outside_first", "row_of", "spread"]
 

@@ -20,18 +20,18 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.capability import blind_reason
 from stylemeter.errors import InputError, ProfileError
-from stylemeter.excerpt import overlapping_starts, separate_starts
 from stylemeter.features import HABITS, Base, Line, measure, values
-from stylemeter.followed import Moved, Point, Progress, Take, Trajectory
-from stylemeter.melody import Melody
-from stylemeter.profile import Profile
-from stylemeter.reference import Rung
-from stylemeter.standing import Ranks, column_mean, rank_excerpts
-from stylemeter.stats import benjamini_hochberg
-from stylemeter.trend import half_width, pooled, third_means, trend_p
-from stylemeter.uncertainty import DRAWS, perturbed
+from stylemeter.music.excerpts import overlapping_starts, separate_starts
+from stylemeter.music.melody import Melody
+from stylemeter.placement.ranks import Ranks, column_mean, rank_excerpts
+from stylemeter.placement.trust.capability import blind_reason
+from stylemeter.placement.trust.uncertainty import DRAWS, perturbed
+from stylemeter.style.profile import Profile
+from stylemeter.style.ranks import benjamini_hochberg
+from stylemeter.style.rung import Rung
+from stylemeter.takes.progress_records import Moved, Point, Progress, Take, Trajectory
+from stylemeter.takes.trend import half_width, pooled, third_means, trend_p
 
 __all__ = ["MOVED_Q", "Moved", "Point", "Progress", "Take", "Trajectory", "common_length", "follow", "natural_order"]
 

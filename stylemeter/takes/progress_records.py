@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from stylemeter.profile import Limits, Profile
-from stylemeter.trend import FEWEST
+from stylemeter.style.profile import Limits, Profile
+from stylemeter.takes.trend import FEWEST
 
 __all__ = ["Moved", "Point", "Progress", "Take", "Trajectory"]
 

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Literal
 
 from stylemeter.errors import UnknownNameError
-from stylemeter.melody import Melody
+from stylemeter.music.melody import Melody
 from stylemeter.writing.losses import LOSSES, losses
 
 __all__ = ["FORMATS", "LOSSES", "Format", "losses", "write"]
@@ -19,13 +19,13 @@ Format = Literal["csv", "json", "musicxml", "midi", "abc"]
 
 
 def _csv(melody: Melody) -> bytes:
-    from stylemeter.tables import to_csv
+    from stylemeter.writing.table import to_csv
 
     return to_csv(melody).encode("utf-8", "replace")
 
 
 def _json(melody: Melody) -> bytes:
-    from stylemeter.tables import to_json
+    from stylemeter.writing.table import to_json
 
     return to_json(melody).encode("utf-8")
 
@@ -43,7 +43,7 @@ def _midi(melody: Melody) -> bytes:
 
 
 def _abc(melody: Melody) -> bytes:
-    from stylemeter.writing.abc_notation import to_abc
+    from stylemeter.writing.abc import to_abc
 
     return to_abc(melody).encode("utf-8", "replace")
 
@@ -77,7 +77,7 @@ def write(melody: Melody, format: str) -> bytes:  # noqa: A002 - what it is
 
     Examples
     --------
-    >>> from stylemeter.reading.build import Draft, RawNote, build
+    >>> from stylemeter.reading.draft.build import Draft, RawNote, build
     >>> tune = build(Draft([RawNote(0, 10080, 60.0)]))
     >>> write(tune, "csv").decode().splitlines()[0]
     '# stylemeter/notes/1'

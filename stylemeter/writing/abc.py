@@ -15,8 +15,8 @@ import re
 from collections.abc import Sequence
 from fractions import Fraction
 
-from stylemeter.melody import Chord, Key, Melody
-from stylemeter.meter import TICKS
+from stylemeter.music.melody import Chord, Key, Melody
+from stylemeter.music.meter import TICKS
 from stylemeter.writing.beams import beams
 from stylemeter.writing.harmony import chord_symbol
 from stylemeter.writing.layout import PrintedBar, chords_by_bar, printed_bars
@@ -43,7 +43,7 @@ def to_abc(melody: Melody) -> str:
 
     Examples
     --------
-    >>> from stylemeter.reading.build import Draft, RawNote, build
+    >>> from stylemeter.reading.draft.build import Draft, RawNote, build
     >>> print(to_abc(build(Draft([RawNote(0, 10080, 60.0), RawNote(10080, 5040, 73.0)], title="Two notes"))))
     %abc-2.1
     X:1

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from stylemeter.meter import TICKS, Meter
+from stylemeter.music.meter import TICKS, Meter
 from stylemeter.writing.values import Element
 
 __all__ = ["beams"]

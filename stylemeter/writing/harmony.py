@@ -11,11 +11,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
-from stylemeter.chords import KINDS, parse_symbol
 from stylemeter.errors import InputError
-from stylemeter.melody import Chord, Key
-from stylemeter.tables import root_name
+from stylemeter.music.chords.symbols import KINDS, parse_symbol
+from stylemeter.music.melody import Chord, Key
 from stylemeter.writing.spelling import spell_class
+from stylemeter.writing.table import root_name
 
 __all__ = ["XmlChord", "bass_of", "chord_label", "chord_symbol", "xml_chord"]
 

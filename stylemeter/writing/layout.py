@@ -11,8 +11,8 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from stylemeter.melody import Chord, Melody
-from stylemeter.meter import Meter, meter_at, regular_spans
+from stylemeter.music.melody import Chord, Melody
+from stylemeter.music.meter import Meter, meter_at, regular_spans
 from stylemeter.writing.values import Element, part, write_values
 
 __all__ = ["PrintedBar", "chords_by_bar", "note_ends", "printed_bars"]
@@ -77,7 +77,7 @@ def printed_bars(melody: Melody, cuts: Iterable[int] = (), numbers: Collection[i
 
     Examples
     --------
-    >>> from stylemeter.reading.build import Draft, RawNote, build
+    >>> from stylemeter.reading.draft.build import Draft, RawNote, build
     >>> tune = build(Draft([RawNote(0, 15120, 60.0), RawNote(15120, 30240, 62.0)]))
     >>> for bar in printed_bars(tune):
     ...     print([(e.note, e.value.plain / 10080, e.value.dots) for e in bar.elements])

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from stylemeter.errors import UnknownNameError
-from stylemeter.melody import Melody, Technique
-from stylemeter.meter import TICKS, lay_bars, meter_at, regular_spans
+from stylemeter.music.melody import Melody, Technique
+from stylemeter.music.meter import TICKS, lay_bars, meter_at, regular_spans
 from stylemeter.writing.layout import note_ends, printed_bars
 
 __all__ = ["LOSSES", "Loss", "losses"]
@@ -176,7 +176,7 @@ def losses(melody: Melody, format: str) -> list[str]:  # noqa: A002 - what it is
 
     Examples
     --------
-    >>> from stylemeter.reading.build import Draft, RawNote, build
+    >>> from stylemeter.reading.draft.build import Draft, RawNote, build
     >>> losses(build(Draft([RawNote(0, None, 60.5)])), "abc")[0]
     'that no durations are known: notes are written up to the next one'
     """

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from xml.etree.ElementTree import Element, SubElement
 
-from stylemeter.melody import Technique
+from stylemeter.music.melody import Technique
 
 __all__ = ["notations"]
 

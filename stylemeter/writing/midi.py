@@ -15,8 +15,8 @@ from __future__ import annotations
 import io
 from typing import Any
 
-from stylemeter.melody import Melody
-from stylemeter.meter import TICKS
+from stylemeter.music.melody import Melody
+from stylemeter.music.meter import TICKS
 from stylemeter.writing.harmony import chord_label
 from stylemeter.writing.layout import note_ends
 from stylemeter.writing.spelling import fifths_of
@@ -46,7 +46,7 @@ def to_midi(melody: Melody) -> bytes:
 
     Examples
     --------
-    >>> from stylemeter.reading.build import Draft, RawNote, build
+    >>> from stylemeter.reading.draft.build import Draft, RawNote, build
     >>> to_midi(build(Draft([RawNote(0, 10080, 60.0)])))[:14].hex(" ")
     '4d 54 68 64 00 00 00 06 00 01 00 02 27 60'
     """

@@ -18,8 +18,8 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 import numpy as np
 
-from stylemeter.melody import Chord, Ints, Key, Melody, Technique
-from stylemeter.meter import TICKS, Meter
+from stylemeter.music.melody import Chord, Ints, Key, Melody, Technique
+from stylemeter.music.meter import TICKS, Meter
 from stylemeter.writing.beams import beams
 from stylemeter.writing.harmony import bass_of, xml_chord
 from stylemeter.writing.layout import PrintedBar, chords_by_bar, printed_bars
@@ -67,7 +67,7 @@ def to_musicxml(
 
     Examples
     --------
-    >>> from stylemeter.reading.build import Draft, RawNote, build
+    >>> from stylemeter.reading.draft.build import Draft, RawNote, build
     >>> score = to_musicxml(build(Draft([RawNote(0, 10080, 60.0)], title="One note")))
     >>> score.count(b"<note id="), b"<work-title>One note</work-title>" in score
     (1, True)

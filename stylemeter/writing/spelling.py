@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stylemeter.melody import Key
+from stylemeter.music.melody import Key
 
 __all__ = ["Spelled", "alterations", "fifths_of", "spell", "spell_class"]
 

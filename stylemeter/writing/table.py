@@ -16,10 +16,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from urllib.parse import quote, unquote
 
-from stylemeter.chords import parse_symbol
 from stylemeter.errors import InputError
-from stylemeter.melody import Chord, Ints, Key, Melody, Technique
-from stylemeter.meter import TICKS, Bars, Meter, lay_bars, meter_at, regular_spans
+from stylemeter.music.chords.symbols import parse_symbol
+from stylemeter.music.melody import Chord, Ints, Key, Melody, Technique
+from stylemeter.music.meter import TICKS, Bars, Meter, lay_bars, meter_at, regular_spans
 
 __all__ = [
     "SCHEMA",

@@ -13,7 +13,7 @@ from fractions import Fraction
 from functools import lru_cache
 from math import gcd, lcm
 
-from stylemeter.meter import Meter, divisions
+from stylemeter.music.meter import Meter, divisions
 
 __all__ = ["Element", "Tuplet", "Value", "part", "write_values"]
 

@@ -10,18 +10,18 @@ import shutil
 import unicodedata
 
 import pytest
-from class_files import HOSTILE, PROFILE, TAKES, abc, contents, small_class
+from helpers.class_files import HOSTILE, PROFILE, TAKES, abc, contents, small_class
 
-from stylemeter.advice import load_advice
-from stylemeter.batch import run
-from stylemeter.bench import Wishes
-from stylemeter.class_rows import _tail, common, most_outside_first, spread
+from stylemeter.batch.ledger import Shelf, safe_names
+from stylemeter.batch.run import run
+from stylemeter.batch.worker import Wishes
 from stylemeter.errors import UsageError
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.profile import find_profile
-from stylemeter.report.class_terminal import class_text
-from stylemeter.report.overview import class_view, csv_text, overview_html, write_overview
-from stylemeter.shelf import Shelf, safe_names
+from stylemeter.practice.advice import load_advice
+from stylemeter.report.classroom.overview import class_view, csv_text, overview_html, write_overview
+from stylemeter.report.classroom.terminal import class_text
+from stylemeter.style.profile import find_profile
+from stylemeter.takes.class_rows import _tail, common, most_outside_first, spread
 
 WISHES = Wishes(PROFILE)
 
@@ -105,7 +105,7 @@ def test_each_solo_has_a_page_and_a_row_and_a_bad_file_stops_nothing(solos, tmp_
 
 
 def test_a_batch_says_what_place_says(solos, out):
-    from stylemeter.findings import find_out
+    from stylemeter.practice.findings import find_out
     from stylemeter.reading import read
 
     profile = find_profile(PROFILE)
@@ -198,7 +198,7 @@ def test_two_batches_do_not_write_one_folder(tmp_path):
 
 
 def test_a_fault_of_ours_costs_one_solo(solos, tmp_path, monkeypatch):
-    from stylemeter.report import page
+    from stylemeter.report.solo import page
 
     plain = page.page_html
 
@@ -216,8 +216,8 @@ def test_a_fault_of_ours_costs_one_solo(solos, tmp_path, monkeypatch):
 
 def test_a_style_too_small_for_limits_is_said_not_hidden(tmp_path):
     # the class's own norm, the way the documentation says; a class of four is too small for one
-    from stylemeter.corpus import find_collection
-    from stylemeter.fit import fit_profile
+    from stylemeter.style.collections import find_collection
+    from stylemeter.style.fit import fit_profile
 
     folder = small_class(tmp_path / "class", 4)
     fit_profile([find_collection(str(folder))], "term-1", tmp_path / "home" / "profiles" / "term-1")

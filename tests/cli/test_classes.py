@@ -10,8 +10,8 @@ import time
 import unicodedata
 
 import pytest
-from class_files import HOSTILE, PROFILE, TAKES, abc, small_class
 from click.testing import CliRunner
+from helpers.class_files import HOSTILE, PROFILE, TAKES, abc, small_class
 
 from stylemeter.cli import main
 

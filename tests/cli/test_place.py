@@ -8,10 +8,10 @@ from pathlib import Path
 import jsonschema
 import pytest
 from click.testing import CliRunner
+from helpers.places import ROOT
 
 from stylemeter.cli import main
 
-ROOT = Path(__file__).resolve().parents[2]
 TAKE_1 = ROOT / "corpus" / "evening-class" / "take-1.musicxml"
 TAKE_2 = ROOT / "corpus" / "evening-class" / "take-2.musicxml"
 SCHEMA = json.loads((files("stylemeter") / "schema" / "placement-1.json").read_text())

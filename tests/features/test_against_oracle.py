@@ -8,9 +8,9 @@ import random
 import numpy as np
 import oracle
 import pytest
+from helpers.melodies import melodies, real_melodies, stretches
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from melodies import melodies, real_melodies, stretches
 
 from stylemeter.features import (
     CATALOG,

@@ -8,9 +8,9 @@ import pytest
 
 from stylemeter.features import CATALOG, HABITS, Base, Line, evidence, measure
 from stylemeter.features.bulk import excerpt_block
-from stylemeter.melody import Chord, Key, Technique
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.build import Draft, RawNote, build
+from stylemeter.music.melody import Chord, Key, Technique
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build
 
 
 def solo(seed, *, notes=90, meter=(4, 4), shift=0, up=0, tempo=120.0, stretch=1):

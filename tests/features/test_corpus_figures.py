@@ -16,12 +16,12 @@ from functools import cache
 
 import numpy as np
 import pytest
-from folk_abc import read_folder
-from melodies import corpus_folder, folk_melody
-from written import in_rhythm
+from helpers.folk_abc import read_folder
+from helpers.melodies import corpus_folder, folk_melody
+from helpers.written import in_rhythm
 
 from stylemeter.features import CATALOG, Lack, Line, distributions
-from stylemeter.meter import TICKS
+from stylemeter.music.meter import TICKS
 
 pytestmark = pytest.mark.slow
 

@@ -8,16 +8,16 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from folk_abc import read_file
-from melodies import corpus_folder, folk_melody
+from helpers.folk_abc import read_file
+from helpers.melodies import corpus_folder, folk_melody
+from helpers.written import in_pitches, in_rhythm
 from scipy.spatial.distance import jensenshannon
 from scipy.stats import entropy as scipy_entropy
 from scipy.stats import spearmanr
-from written import in_pitches, in_rhythm
 
 from stylemeter.features import Line, distributions, measure
 from stylemeter.features.motif import lz76
-from stylemeter.meter import TICKS, position_weight
+from stylemeter.music.meter import TICKS, position_weight
 
 
 def value(name, melody):

@@ -9,7 +9,7 @@ from __future__ import annotations
 from math import log2, sqrt
 
 import pytest
-from written import in_pitches, written
+from helpers.written import in_pitches, written
 
 from stylemeter.features import CATALOG, measure
 

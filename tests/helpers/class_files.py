@@ -1,9 +1,9 @@
 """Folders of small invented solos to place as a class."""
 
 import random
-from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
+from helpers.places import ROOT
+
 PROFILE = str(ROOT / "profiles" / "old-fiddle-tunes")
 TAKES = ROOT / "corpus" / "evening-class"
 

@@ -8,8 +8,8 @@ from fractions import Fraction
 import numpy as np
 
 from stylemeter.errors import InputError
-from stylemeter.melody import Melody
-from stylemeter.meter import TICKS
+from stylemeter.music.melody import Melody
+from stylemeter.music.meter import TICKS
 
 NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 

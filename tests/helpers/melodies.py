@@ -8,12 +8,12 @@ from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
-from folk_abc import read_file
+from helpers.folk_abc import read_file
 from hypothesis import strategies as st
 
-from stylemeter.melody import Chord, Key, Technique
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.build import Draft, RawNote, build
+from stylemeter.music.melody import Chord, Key, Technique
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build
 
 COMMON = ((4, 4), (3, 4), (6, 8), (9, 8), (12, 8), (5, 4), (7, 8), (2, 2), (3, 8), (2, 4), (3, 2))
 RARE = ((6, 4), (5, 8), (3, 16), (10, 8), (5, 16), (1, 4), (7, 32), (7, 64), (4, 2), (15, 8))

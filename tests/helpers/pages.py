@@ -6,17 +6,16 @@ from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from html.parser import HTMLParser
-from pathlib import Path
 
-from written import written
-
-from stylemeter.advice import load_advice
+from helpers.places import ROOT
+from helpers.written import written
 from stylemeter.features import HABITS
-from stylemeter.findings import Settings, find_out
-from stylemeter.melody import Melody
-from stylemeter.profile import Profile, load_profile
+from stylemeter.music.melody import Melody
+from stylemeter.practice.advice import load_advice
+from stylemeter.practice.findings import Settings, find_out
+from stylemeter.style.profile import Profile, load_profile
 
-SHIPPED = Path(__file__).resolve().parent.parent / "profiles" / "old-fiddle-tunes"
+SHIPPED = ROOT / "profiles" / "old-fiddle-tunes"
 
 #: Four bars of scale runs in eighths (a letter a note, an octave up in small), as in ABC.
 RUNS = "DEFGABcd edcBAGFE FGABcdef edcBAGFE"

@@ -4,11 +4,11 @@ import math
 from pathlib import Path
 
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.meter import Meter
-from stylemeter.placed import FeaturePlace, HabitPlace, Placement, Typicality
-from stylemeter.plan import Plan
-from stylemeter.profile import Limits, Profile
-from stylemeter.reading.build import Draft, RawNote, build
+from stylemeter.music.meter import Meter
+from stylemeter.placement.lengths import Plan
+from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement, Typicality
+from stylemeter.reading.draft.build import Draft, RawNote, build
+from stylemeter.style.profile import Limits, Profile
 
 NAN = math.nan
 STYLE = "old fiddle tunes"

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from stylemeter.features import measure
-from stylemeter.melody import Melody
+from stylemeter.music.melody import Melody
 
 ARRAYS = ("onset", "duration", "pitch", "bar", "beat", "weight", "technique", "onset_seconds")
 PLAIN = ("key", "chords", "meters", "remarks", "guessed_share", "tempo", "title", "part", "source")

@@ -3,12 +3,12 @@
 import math
 
 import numpy as np
-from placements import solo
+from helpers.placements import solo
 
 from stylemeter.features import CATALOG, Line, measure
-from stylemeter.melody import Chord, Key, Technique, grid_columns
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.build import Draft, RawNote, build
+from stylemeter.music.melody import Chord, Key, Technique, grid_columns
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build
 
 Q, E, S = TICKS, TICKS // 2, TICKS // 4
 MAJOR = (0, 2, 4, 5, 7, 9, 11)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from stylemeter.chords import parse_symbol
-from stylemeter.keys import parse_key, pitch_class
-from stylemeter.melody import Melody, Technique
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.build import Draft, RawNote, build
+from stylemeter.music.chords.symbols import parse_symbol
+from stylemeter.music.keys import parse_key, pitch_class
+from stylemeter.music.melody import Melody, Technique
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build
 
 
 def ticks(quarters: str | Fraction | float) -> int:

@@ -5,10 +5,10 @@ import warnings
 
 import pytest
 
-from stylemeter.chord_kinds import name_chord
-from stylemeter.chords import KINDS, lay_chords, parse_label, parse_symbol
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS, Meter, lay_bars, regular_spans
+from stylemeter.music.chords.kinds import name_chord
+from stylemeter.music.chords.symbols import KINDS, lay_chords, parse_label, parse_symbol
+from stylemeter.music.meter import TICKS, Meter, lay_bars, regular_spans
 
 FOUR = (Meter(0, 4, 4),)
 

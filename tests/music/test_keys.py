@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stylemeter.errors import UsageError
-from stylemeter.keys import PROFILES, estimate, parse_key, pitch_class, rank_keys
-from stylemeter.melody import Key
+from stylemeter.music.keys import PROFILES, estimate, parse_key, pitch_class, rank_keys
+from stylemeter.music.melody import Key
 
 KK = "krumhansl-kessler"
 

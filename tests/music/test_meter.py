@@ -5,13 +5,13 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
+from helpers.melodies import METERS
 from hypothesis import given
 from hypothesis import strategies as st
-from melodies import METERS
 from oracle.weights import weight_of
 
 from stylemeter.errors import InputError
-from stylemeter.meter import (
+from stylemeter.music.meter import (
     TICKS,
     Meter,
     bar_length,

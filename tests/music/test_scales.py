@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from written import written
+from helpers.written import written
 
 from stylemeter.features import Line, scale_fits
-from stylemeter.scales import MODE_SCALES, MODES, SCALES, mode_name
+from stylemeter.music.scales import MODE_SCALES, MODES, SCALES, mode_name
 
 #: Number (sum of 2 to the pitch class, as on ianring.com), class (A. Forte, The Structure of Atonal Music, 1973; the
 #: letters as music21 writes them) and interval vector.

@@ -1,7 +1,8 @@
 """The feature dictionary once more, slowly: straight loops over fractions, one small function a feature.
 
 Written from the dictionary's text alone, to check the package's fast features against. Nothing here imports
-`stylemeter.features`, `stylemeter.scales` or the weights of `stylemeter.meter`; only `notes` reads our `Melody`.
+`stylemeter.features`, `stylemeter.music.scales` or the weights of `stylemeter.music.meter`; only `notes` reads our
+`Melody`.
 """
 
 from oracle import degrees, harmony, intervals, motif, rhythm, shape, space, technique

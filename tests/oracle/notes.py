@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from stylemeter.melody import Technique
-from stylemeter.meter import TICKS
+from stylemeter.music.melody import Technique
+from stylemeter.music.meter import TICKS
 
 
 def quarters(ticks):

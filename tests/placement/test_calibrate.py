@@ -3,15 +3,15 @@
 import numpy as np
 import pytest
 
-from stylemeter.calibrate import Settings, calibrate
-from stylemeter.corpus import find_collection, tune_sources
 from stylemeter.features import CATALOG
-from stylemeter.fit import complete
-from stylemeter.profile import find_profile
-from stylemeter.reference import Rung
-from stylemeter.report.calibration import csv_text, table_text, write_plot
-from stylemeter.sampling import gather
-from stylemeter.stats import weighted_quantile
+from stylemeter.placement.trust.calibrate import Settings, calibrate
+from stylemeter.report.styles.calibration import csv_text, table_text, write_plot
+from stylemeter.style.collections import find_collection, tune_sources
+from stylemeter.style.fit import complete
+from stylemeter.style.profile import find_profile
+from stylemeter.style.ranks import weighted_quantile
+from stylemeter.style.rung import Rung
+from stylemeter.style.sampling import gather
 
 CONTINUOUS = ("interval_entropy", "degree_entropy", "mean_interval", "bar_onset_entropy")
 
@@ -75,7 +75,7 @@ def small_sample(tmp_path_factory):
 
 def test_calibrate_end_to_end(small_sample, tmp_path, monkeypatch):
     # one note count on a rung and one between keep it short; the shipped profiles were checked at all of them
-    monkeypatch.setattr("stylemeter.calibrate.COUNTS", (32, 40))
+    monkeypatch.setattr("stylemeter.placement.trust.calibrate.COUNTS", (32, 40))
     settings = Settings(most=100, inject_counts=(32,), inject_most=30)
     result = calibrate(small_sample, settings)
     clean = result["clean"]["32"]

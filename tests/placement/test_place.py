@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from solos import walk
+from helpers.solos import walk
 
-from stylemeter.placement import place
-from stylemeter.profile import find_profile
+from stylemeter.placement.place import place
+from stylemeter.style.profile import find_profile
 
 
 @pytest.fixture(scope="module")

@@ -4,11 +4,11 @@ import os
 import re
 
 import pytest
-from placements import STYLE, feature_place, habit_place, placement
+from helpers.placements import STYLE, feature_place, habit_place, placement
 
-from stylemeter.advice import BYTES_MAX, TEXT_MAX, advice_for, first_thing, load_advice, read_advice
 from stylemeter.errors import AdviceError
 from stylemeter.features import CATALOG, HABITS
+from stylemeter.practice.advice import BYTES_MAX, TEXT_MAX, advice_for, first_thing, load_advice, read_advice
 
 DIRECTIONS = ("more", "less")
 GRADES = re.compile(r"\b(wrong|bad|badly|poor|faults?|mistakes?|boring|should|must|too (much|many|few|long))\b", re.I)
@@ -128,7 +128,7 @@ def test_the_shipped_advice_can_be_copied_and_edited(tmp_path):
 
     import stylemeter
 
-    text = (Path(stylemeter.__file__).parent / "advice.toml").read_text(encoding="utf-8")
+    text = (Path(stylemeter.__file__).parent / "texts" / "advice.toml").read_text(encoding="utf-8")
     assert load_advice(written(tmp_path, text)).tips == load_advice().tips
 
 

@@ -6,17 +6,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from melodies import real_melodies
-from placements import feature_place, habit_place, placement, solo
-from solos import MAJOR, C, E, Q, S, scales, target, targets, value, walk
+from helpers.melodies import real_melodies
+from helpers.placements import feature_place, habit_place, placement, solo
+from helpers.solos import MAJOR, C, E, Q, S, scales, target, targets, value, walk
 
-from stylemeter.change import amount, change_for, changes
-from stylemeter.edits import Goal, find_edits
 from stylemeter.features import Base, measure
-from stylemeter.melody import Key, Technique
-from stylemeter.meter import Meter
-from stylemeter.plan import Plan
-from stylemeter.reading.build import Draft, RawNote, build
+from stylemeter.music.melody import Key, Technique
+from stylemeter.music.meter import Meter
+from stylemeter.placement.lengths import Plan
+from stylemeter.practice.amounts import amount, change_for, changes
+from stylemeter.practice.edits import Goal, find_edits
+from stylemeter.reading.draft.build import Draft, RawNote, build
 
 # -- amounts by hand -----------------------------------------------------------------------------------------------
 

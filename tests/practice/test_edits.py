@@ -6,14 +6,14 @@ from collections import Counter
 import numpy as np
 import oracle
 import pytest
+from helpers.melodies import melodies
+from helpers.placements import solo
+from helpers.solos import C, E, Q, targets, valid, value, walk
 from hypothesis import HealthCheck, given, settings
-from melodies import melodies
-from placements import solo
-from solos import C, E, Q, targets, valid, value, walk
 
-from stylemeter.change import amount
-from stylemeter.edits import RECIPES, Edit, Goal, Scene, apply_edits, disjoint, find_edits
 from stylemeter.features import CATALOG, Line, measure
+from stylemeter.practice.amounts import amount
+from stylemeter.practice.edits import RECIPES, Edit, Goal, Scene, apply_edits, disjoint, find_edits
 
 # -- edits ---------------------------------------------------------------------------------------------------------
 

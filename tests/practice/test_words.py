@@ -8,15 +8,15 @@ from dataclasses import astuple
 from pathlib import Path
 
 import pytest
+from helpers.placements import STYLE, feature_place, habit_place
 from hypothesis import given
 from hypothesis import strategies as st
-from placements import STYLE, feature_place, habit_place
 
 import stylemeter
-from stylemeter.edits import RECIPES
 from stylemeter.errors import StylemeterError
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.words import (
+from stylemeter.practice.edits import RECIPES
+from stylemeter.practice.words import (
     capital,
     change_words,
     direction_of,
@@ -32,7 +32,7 @@ from stylemeter.words import (
     words,
 )
 
-DOCUMENT = tomllib.loads((Path(stylemeter.__file__).parent / "words.toml").read_text(encoding="utf-8"))
+DOCUMENT = tomllib.loads((Path(stylemeter.__file__).parent / "texts" / "words.toml").read_text(encoding="utf-8"))
 #: A difference is not a fault.
 GRADES = re.compile(
     r"\b(wrong|bad|badly|poor|poorly|faults?|mistakes?|grades?|scores?|worse|worst|weakness|boring|lazy|fail\w*|"

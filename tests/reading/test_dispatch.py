@@ -10,13 +10,14 @@ import time
 from pathlib import Path
 
 import pytest
+from helpers.places import TESTS
 
-import stylemeter.reading.session as session_module
+import stylemeter.reading.process.session as session_module
 from stylemeter.errors import InputError, LimitError, UnknownNameError, UsageError
 from stylemeter.reading import KINDS, Read, Reader, ReadOptions, Session, find, read, read_bytes
 from stylemeter.reading.kinds import known_suffixes
 
-HERE = Path(__file__).resolve().parent
+MISBEHAVING = TESTS / "reading" / "process" / "readers_that_misbehave"
 
 
 def abc(title, notes="DEFG ABcd|"):
@@ -31,7 +32,7 @@ def no_cache(monkeypatch):
 @pytest.fixture
 def misbehaving(monkeypatch):
     """A kind whose reader does as the file says."""
-    monkeypatch.syspath_prepend(str(HERE / "readers_that_misbehave"))
+    monkeypatch.syspath_prepend(str(MISBEHAVING))
     monkeypatch.setitem(KINDS, "test", Reader("misbehaving", (".test",), "test"))
     return "test"
 
@@ -218,7 +219,7 @@ with Session() as session:
 
 def test_an_interrupt_at_the_terminal_ends_everything_soon(tmp_path):
     (tmp_path / "a.test").write_bytes(b"hang_in_c")
-    code = INTERRUPTED.format(path=str(HERE / "readers_that_misbehave"), file=str(tmp_path / "a.test"))
+    code = INTERRUPTED.format(path=str(MISBEHAVING), file=str(tmp_path / "a.test"))
     with subprocess.Popen(
         [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
     ) as program:
@@ -277,7 +278,7 @@ def test_an_empty_folder_is_told_of_when_it_is_read(tmp_path):
 
 
 def test_too_many_files_are_a_mistake(tmp_path, monkeypatch):
-    from stylemeter.reading import limits
+    from stylemeter.reading.intake import limits
 
     for number in range(5):
         (tmp_path / f"{number}.abc").write_bytes(b"x")

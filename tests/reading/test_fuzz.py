@@ -14,14 +14,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import ROOT, open_data_folder
+from conftest import open_data_folder
+from helpers.places import ROOT
 from inputs.sixty import CASES
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.reading import KINDS, limits
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.wire import unpack
-from stylemeter.reading.worker import ReadingProcess
+from stylemeter.reading import KINDS
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.process.codec import unpack
+from stylemeter.reading.process.parent import ReadingProcess
 
 SEEDS_SHORT, SEEDS_LONG = 12, 50
 SHORT, LONG = 40, 2000
@@ -89,8 +91,8 @@ def _jams_of(paths):
 
 def _tables(written, count):
     """Tunes of the collections written as tables."""
-    from stylemeter import tables
-    from stylemeter.reading.abc_notation import read
+    from stylemeter.reading.abc.read import read
+    from stylemeter.writing import table as tables
 
     write = getattr(tables, written)
     return [write(read(data, ReadOptions())[0]).encode() for data in _smallest(_corpus().rglob("*.abc"), count)]

@@ -8,9 +8,9 @@ import pickle
 import re
 import sys
 import time
-from pathlib import Path
 
 import pytest
+from helpers.places import INPUTS
 from inputs.sixty import CASES, listing
 
 from stylemeter.errors import InputError
@@ -36,7 +36,7 @@ def test_all_sixty_are_there():
 
 
 def test_the_list_is_up_to_date():
-    told = (Path(__file__).parent / "inputs" / "README.md").read_text().splitlines()
+    told = (INPUTS / "README.md").read_text().splitlines()
     assert [line for line in told if line.startswith("| ") and line[2].isdigit()] == listing()
 
 

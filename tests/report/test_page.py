@@ -16,24 +16,25 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from pages import FORMULA, HOSTILE, Tree, calibrated, dense, eighths, found, shipped, take
-from written import written
+from helpers.pages import FORMULA, HOSTILE, Tree, calibrated, dense, eighths, found, shipped, take
+from helpers.places import TESTS
+from helpers.written import written
 
 from stylemeter.errors import UsageError
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.placed import Stretch
-from stylemeter.report import notation, page_habits
-from stylemeter.report.document import to_document
-from stylemeter.report.page import page_html, write_page
-from stylemeter.report.page_habits import _window
-from stylemeter.report.page_spread import habit_spread
-from stylemeter.report.page_words import texts
-from stylemeter.report.svg import Chart, chart
-from stylemeter.report.terminal import as_text
-from stylemeter.stats import weighted_quantile
-from stylemeter.words import format_range, format_value, words
+from stylemeter.placement.records import Stretch
+from stylemeter.practice.words import format_range, format_value, words
+from stylemeter.report.draw import notation
+from stylemeter.report.draw.svg import Chart, chart
+from stylemeter.report.solo import habits as page_habits
+from stylemeter.report.solo.document import to_document
+from stylemeter.report.solo.habits import _window
+from stylemeter.report.solo.page import page_html, write_page
+from stylemeter.report.solo.spread import habit_spread
+from stylemeter.report.solo.terminal import as_text
+from stylemeter.report.solo.words import texts
+from stylemeter.style.ranks import weighted_quantile
 
-TESTS = Path(__file__).resolve().parent.parent
 SIZE_MAX = 1_500_000
 
 
@@ -165,9 +166,9 @@ def test_cautions_close_the_page(tree):
 
 
 def test_every_text_is_used():
-    folder = Path(notation.__file__).parent
+    folder = Path(notation.__file__).parents[1]
     code = "".join(
-        p.read_text() for p in [*folder.glob("page*.py"), folder / "notation.py", *folder.glob("templates/*")]
+        p.read_text() for p in [*folder.glob("solo/*.py"), folder / "draw/notation.py", *folder.glob("templates/*")]
     )
     for name in texts():
         section, _, key = name.rpartition(".")
@@ -183,8 +184,8 @@ def test_every_text_is_used():
 _MAKE = """
 import sys, hashlib
 sys.path.insert(0, sys.argv[1])
-from pages import dense
-from stylemeter.report.page import page_html
+from helpers.pages import dense
+from stylemeter.report.solo.page import page_html
 print(hashlib.sha256(page_html(dense()).encode()).hexdigest())
 """
 

@@ -12,12 +12,12 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
-from pages import HOSTILE, calibrated, dense, found, take
+from helpers.pages import HOSTILE, calibrated, dense, found, take
 
 from stylemeter.features import CATALOG
-from stylemeter.placed import Stretch
-from stylemeter.report.document import to_document
-from stylemeter.report.page import page_html
+from stylemeter.placement.records import Stretch
+from stylemeter.report.solo.document import to_document
+from stylemeter.report.solo.page import page_html
 
 pytestmark = pytest.mark.browser
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from sklearn.covariance import LedoitWolf, ledoit_wolf
 
-from stylemeter.typicality import DistanceModel, leave_family_out
+from stylemeter.style.distance import DistanceModel, leave_family_out
 
 
 def test_distance_examples():

@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 
-from stylemeter.families import tune_families
+from stylemeter.style.families import tune_families
 
 
 def slow(sequences, shared):

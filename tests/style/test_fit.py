@@ -7,16 +7,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from helpers.places import ROOT
 
-from stylemeter import sampling
 from stylemeter.cli import main
-from stylemeter.corpus import collection_of_paths, find_collection, load, tune_sources
 from stylemeter.errors import InputError, ProfileError, UnknownNameError
-from stylemeter.fit import gather_profile
-from stylemeter.profile import find_profile, load_profile
-from stylemeter.reference import FAMILIES_FOR_LIMITS
-
-ROOT = Path(__file__).resolve().parents[1]
+from stylemeter.style import sampling
+from stylemeter.style.collections import collection_of_paths, find_collection, load, tune_sources
+from stylemeter.style.fit import gather_profile
+from stylemeter.style.profile import find_profile, load_profile
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS
 
 
 def tune(seed, notes=40):
@@ -33,7 +32,7 @@ def tune(seed, notes=40):
 def home(tmp_path, monkeypatch):
     monkeypatch.setenv("STYLEMETER_HOME", str(tmp_path / "home"))
     monkeypatch.setenv("STYLEMETER_CACHE", str(tmp_path / "cache"))
-    monkeypatch.setattr("stylemeter.fit.DRAWS", 20)  # the intervals are not what is tested here
+    monkeypatch.setattr("stylemeter.style.fit.DRAWS", 20)  # the intervals are not what is tested here
     folder = tmp_path / "tunes"
     folder.mkdir()
     for seed in range(1, 61):
@@ -150,7 +149,7 @@ def test_an_interrupted_fit_goes_on_where_it_stopped(home, monkeypatch):
 
 def test_a_reader_that_hangs_costs_one_tune(home, monkeypatch):
     monkeypatch.setenv("STYLEMETER_SECONDS", "0.3")
-    from stylemeter.reading import abc_notation
+    from stylemeter.reading.abc import read as abc_notation
 
     real = abc_notation.read
 

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats as sps
 from scipy.spatial.distance import jensenshannon
 
-from stylemeter.stats import (
+from stylemeter.style.ranks import (
     Ordered,
     benjamini_hochberg,
     bootstrap_limits,

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.reference import Rung
-from stylemeter.stats import normal_quantile
+from stylemeter.style.ranks import normal_quantile
+from stylemeter.style.rung import Rung
 
 
 @pytest.fixture(scope="module")

@@ -8,9 +8,9 @@ import threading
 
 import pytest
 
-from stylemeter import pool
+from stylemeter.batch.ledger import Shelf
 from stylemeter.errors import StylemeterError
-from stylemeter.shelf import Shelf
+from stylemeter.support import pool
 
 
 @pytest.mark.parametrize(

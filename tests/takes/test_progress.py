@@ -10,17 +10,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from class_files import PROFILE
+from helpers.class_files import PROFILE
 
 from stylemeter.errors import InputError
 from stylemeter.features import HABITS
-from stylemeter.followed import Trajectory
-from stylemeter.injection import cut, inject
-from stylemeter.profile import Profile, find_profile
-from stylemeter.progress import common_length, follow, natural_order
-from stylemeter.report.progress_terminal import spark
-from stylemeter.report.progress_words import answer, chosen, ends, sentence
-from stylemeter.trend import half_width, pooled, third_means, trend_p
+from stylemeter.placement.trust.injection import cut, inject
+from stylemeter.report.progress.document import answer, chosen, ends, sentence
+from stylemeter.report.progress.terminal import spark
+from stylemeter.style.profile import Profile, find_profile
+from stylemeter.takes.progress import common_length, follow, natural_order
+from stylemeter.takes.progress_records import Trajectory
+from stylemeter.takes.trend import half_width, pooled, third_means, trend_p
 
 #: Habits old fiddle tunes can show; they hardly rest, so they can't show lack of air.
 SHOWN = ("runs", "stepwise", "root", "scale", "rhythm")

@@ -8,20 +8,20 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
-from conftest import ROOT
+from helpers.melodies import melodies
+from helpers.places import ROOT
+from helpers.same import assert_same, features_that_differ
+from helpers.written import written
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
-from melodies import melodies
-from same import assert_same, features_that_differ
-from written import written
 
-from stylemeter.melody import Chord, Key
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.build import Draft, RawNote, build
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.table import read
-from stylemeter.tables import decimal_text, escape, quarters_text, to_csv, to_json, to_record, unescape
+from stylemeter.music.melody import Chord, Key
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.table.read import read
+from stylemeter.writing.table import decimal_text, escape, quarters_text, to_csv, to_json, to_record, unescape
 
 INPUTS = ROOT / "tests" / "inputs" / "table"
 often = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))

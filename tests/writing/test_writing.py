@@ -7,18 +7,19 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+from helpers.melodies import melodies, real_melodies
+from helpers.roundtrip import read_back
+from helpers.same import features_that_differ
+from helpers.written import written
 from hypothesis import HealthCheck, Phase, given, settings
-from melodies import melodies, real_melodies
-from roundtrip import read_back
-from same import features_that_differ
-from written import written
 
 from stylemeter.errors import UnknownNameError
-from stylemeter.melody import Key, Technique
-from stylemeter.meter import TICKS, Bars, Meter
-from stylemeter.reading import midi, musicxml
-from stylemeter.reading.build import Draft, RawNote, build
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.melody import Key, Technique
+from stylemeter.music.meter import TICKS, Bars, Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.midi import read as midi
+from stylemeter.reading.musicxml import read as musicxml
 from stylemeter.writing import FORMATS, LOSSES, losses, write
 from stylemeter.writing.layout import note_ends, printed_bars
 from stylemeter.writing.musicxml import COLOUR, to_musicxml

@@ -6,15 +6,15 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from melodies import real_melodies
-from roundtrip import read_back
-from written import written
+from helpers.melodies import real_melodies
+from helpers.roundtrip import read_back
+from helpers.written import written
 
-from stylemeter.chords import KINDS, parse_label, parse_symbol
-from stylemeter.melody import Chord, Key
-from stylemeter.meter import TICKS
-from stylemeter.reading.build import Draft, RawNote, build
-from stylemeter.scales import SCALES
+from stylemeter.music.chords.symbols import KINDS, parse_label, parse_symbol
+from stylemeter.music.melody import Chord, Key
+from stylemeter.music.meter import TICKS
+from stylemeter.music.scales import SCALES
+from stylemeter.reading.draft.build import Draft, RawNote, build
 from stylemeter.writing import write
 from stylemeter.writing.harmony import chord_label, chord_symbol, xml_chord
 from stylemeter.writing.layout import note_ends, printed_bars

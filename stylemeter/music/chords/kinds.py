@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stylemeter.errors import InputError
-from stylemeter.melody import Chord
+from stylemeter.music.melody import Chord
 
 __all__ = ["KINDS", "LENGTH_MAX", "NATURAL", "chord_on", "name_chord", "not_a_chord"]
 

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import re
 
-from stylemeter.chord_kinds import KINDS, LENGTH_MAX, NATURAL, chord_on, name_chord, not_a_chord
-from stylemeter.keys import pitch_class
-from stylemeter.melody import Chord
+from stylemeter.music.chords.kinds import KINDS, LENGTH_MAX, NATURAL, chord_on, name_chord, not_a_chord
+from stylemeter.music.keys import pitch_class
+from stylemeter.music.melody import Chord
 
 __all__ = ["parse_label"]
 

@@ -12,12 +12,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import groupby
 
-from stylemeter.chord_kinds import KINDS, LENGTH_MAX, NATURAL, chord_on, name_chord, not_a_chord
-from stylemeter.chord_labels import parse_label
 from stylemeter.errors import InputError
-from stylemeter.keys import pitch_class
-from stylemeter.melody import Chord
-from stylemeter.meter import Bars, Meter, meter_at
+from stylemeter.music.chords.kinds import KINDS, LENGTH_MAX, NATURAL, chord_on, name_chord, not_a_chord
+from stylemeter.music.chords.labels import parse_label
+from stylemeter.music.keys import pitch_class
+from stylemeter.music.melody import Chord
+from stylemeter.music.meter import Bars, Meter, meter_at
 
 __all__ = ["KINDS", "lay_chords", "parse_label", "parse_symbol"]
 
@@ -217,7 +217,7 @@ def lay_chords(text: str, melody_meters: Sequence[Meter], bars: Bars, first: int
 
     Examples
     --------
-    >>> from stylemeter.meter import TICKS, lay_bars, regular_spans
+    >>> from stylemeter.music.meter import TICKS, lay_bars, regular_spans
     >>> meters = (Meter(0, 4, 4),)
     >>> bars = lay_bars(regular_spans(meters, 0, 20 * TICKS), meters)
     >>> [(c.onset // TICKS, c.kind) for c in lay_chords("Dm7 G7 | C6 %", meters, bars, 0, 20 * TICKS)]

@@ -13,17 +13,17 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.excerpt import LADDER, overlapping_starts
-from stylemeter.families import tune_families
 from stylemeter.features import CATALOG, HABITS, Base, Line, clearest_stretch, values
-from stylemeter.fit import complete
-from stylemeter.injection import INJECTIONS, cut, inject
-from stylemeter.melody import Melody
-from stylemeter.plan import plan_of
-from stylemeter.reference import FAMILIES_FOR_LIMITS, Rung
-from stylemeter.sampling import Sample
-from stylemeter.standing import Ranks, column_mean, column_median, rank_excerpts
-from stylemeter.stats import benjamini_hochberg, weighted_quantile
+from stylemeter.music.excerpts import LADDER, overlapping_starts
+from stylemeter.music.melody import Melody
+from stylemeter.placement.lengths import plan_of
+from stylemeter.placement.ranks import Ranks, column_mean, column_median, rank_excerpts
+from stylemeter.placement.trust.injection import INJECTIONS, cut, inject
+from stylemeter.style.families import tune_families
+from stylemeter.style.fit import complete
+from stylemeter.style.ranks import benjamini_hochberg, weighted_quantile
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
+from stylemeter.style.sampling import Sample
 
 __all__ = ["COUNTS", "DOSES", "Settings", "calibrate", "held_out"]
 

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from stylemeter.profile import Profile
-from stylemeter.reference import FAMILIES_FOR_RUNG
+from stylemeter.style.profile import Profile
+from stylemeter.style.rung import FAMILIES_FOR_RUNG
 
 __all__ = ["Capability", "capability", "nearest_count", "others_that_can"]
 

@@ -13,9 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features import Line
-from stylemeter.melody import Melody, grid_columns
-from stylemeter.meter import TICKS, lay_bars, meter_at, regular_spans
-from stylemeter.scales import MODE_SCALES
+from stylemeter.music.melody import Melody, grid_columns
+from stylemeter.music.meter import TICKS, lay_bars, meter_at, regular_spans
+from stylemeter.music.scales import MODE_SCALES
 
 __all__ = ["INJECTIONS", "cut", "inject", "relay"]
 

@@ -13,11 +13,11 @@ import numpy.typing as npt
 
 from stylemeter.errors import UsageError
 from stylemeter.features import Base, Line, values
-from stylemeter.melody import Melody, grid_columns
-from stylemeter.meter import TICKS
-from stylemeter.placed import FeaturePlace, HabitPlace, Placement
-from stylemeter.plan import Plan
-from stylemeter.standing import Ranks, column_median, rank_excerpts
+from stylemeter.music.melody import Melody, grid_columns
+from stylemeter.music.meter import TICKS
+from stylemeter.placement.lengths import Plan
+from stylemeter.placement.ranks import Ranks, column_median, rank_excerpts
+from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement
 
 __all__ = ["DRAWS", "perturbed", "with_uncertainty"]
 

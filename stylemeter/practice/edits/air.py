@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stylemeter.edits.edit import Edit
-from stylemeter.edits.scene import SHORTEST, Scene
+from stylemeter.practice.edits.edit import Edit
+from stylemeter.practice.edits.scene import SHORTEST, Scene
 
 __all__ = [
     "fill_waits",

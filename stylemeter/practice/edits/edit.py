@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.melody import Melody, grid_columns
+from stylemeter.music.melody import Melody, grid_columns
 
 __all__ = ["Edit", "apply_edits", "disjoint"]
 

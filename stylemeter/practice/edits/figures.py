@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from stylemeter.edits.edit import Edit
-from stylemeter.edits.scene import SHORTEST, Scene
-from stylemeter.edits.timing import Retiming
 from stylemeter.features import CATALOG
 from stylemeter.features.motif import FIGURE_NOTES
+from stylemeter.practice.edits.edit import Edit
+from stylemeter.practice.edits.scene import SHORTEST, Scene
+from stylemeter.practice.edits.timing import Retiming
 
 __all__ = ["bring_back", "bring_rhythm_back", "uneven_figures", "vary_notes"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from stylemeter.edits.edit import Edit
-from stylemeter.edits.scene import Scene
-from stylemeter.melody import Technique
+from stylemeter.music.melody import Technique
+from stylemeter.practice.edits.edit import Edit
+from stylemeter.practice.edits.scene import Scene
 
 __all__ = ["mark_notes", "play_plain"]
 

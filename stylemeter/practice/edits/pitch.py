@@ -11,8 +11,8 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.edits.edit import Edit
-from stylemeter.edits.scene import Scene
+from stylemeter.practice.edits.edit import Edit
+from stylemeter.practice.edits.scene import Scene
 
 __all__ = [
     "by_class",

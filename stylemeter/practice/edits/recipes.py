@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.edits import air, figures, marks, pitch, runs, timing, variety
-from stylemeter.edits.edit import Edit
-from stylemeter.edits.scene import Scene
 from stylemeter.features.degrees import pentatonic_notes
-from stylemeter.melody import Technique
+from stylemeter.music.melody import Technique
+from stylemeter.practice.edits import air, figures, marks, pitch, runs, timing, variety
+from stylemeter.practice.edits.edit import Edit
+from stylemeter.practice.edits.scene import Scene
 
 __all__ = ["RECIPES", "Recipe"]
 

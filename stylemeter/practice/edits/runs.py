@@ -7,9 +7,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from stylemeter.edits.edit import Edit
-from stylemeter.edits.scene import Scene
 from stylemeter.features.intervals import RUN_NOTES
+from stylemeter.practice.edits.edit import Edit
+from stylemeter.practice.edits.scene import Scene
 
 __all__ = [
     "arch_phrases",

@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features import CATALOG, Line
-from stylemeter.meter import TICKS, meter_at, position_weight
-from stylemeter.scales import MODE_SCALES
+from stylemeter.music.meter import TICKS, meter_at, position_weight
+from stylemeter.music.scales import MODE_SCALES
 
 __all__ = ["SHORTEST", "Scene"]
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stylemeter.edits.edit import Edit, apply_edits, disjoint
-from stylemeter.edits.recipes import RECIPES, Recipe
-from stylemeter.edits.scene import Scene
-from stylemeter.excerpt import overlapping_starts
 from stylemeter.features import CATALOG, Base, Line
 from stylemeter.features.catalog import Lack
-from stylemeter.melody import Melody
+from stylemeter.music.excerpts import overlapping_starts
+from stylemeter.music.melody import Melody
+from stylemeter.practice.edits.edit import Edit, apply_edits, disjoint
+from stylemeter.practice.edits.recipes import RECIPES, Recipe
+from stylemeter.practice.edits.scene import Scene
 
 __all__ = ["Edited", "Goal", "find_edits"]
 

@@ -7,9 +7,9 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from stylemeter.edits.edit import Edit
-from stylemeter.edits.scene import SHORTEST, Scene
-from stylemeter.meter import TICKS
+from stylemeter.music.meter import TICKS
+from stylemeter.practice.edits.edit import Edit
+from stylemeter.practice.edits.scene import SHORTEST, Scene
 
 __all__ = [
     "change_bars",

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Literal
 
-from stylemeter.edits.air import hold
-from stylemeter.edits.edit import Edit
-from stylemeter.edits.scene import SHORTEST, Scene
-from stylemeter.edits.timing import retimings
-from stylemeter.features.base import CELL
-from stylemeter.meter import TICKS
+from stylemeter.features.line import CELL
+from stylemeter.music.meter import TICKS
+from stylemeter.practice.edits.air import hold
+from stylemeter.practice.edits.edit import Edit
+from stylemeter.practice.edits.scene import SHORTEST, Scene
+from stylemeter.practice.edits.timing import retimings
 
 __all__ = ["shift_places", "spread_classes", "vary_values"]
 

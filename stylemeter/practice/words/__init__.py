@@ -5,7 +5,7 @@ Every such text lives in that one file, ready to be translated; here they are ch
 
 from __future__ import annotations
 
-from stylemeter.words.saying import (
+from stylemeter.practice.words.saying import (
     capital,
     change_words,
     direction_of,
@@ -19,7 +19,7 @@ from stylemeter.words.saying import (
     sentence,
     value_and_range,
 )
-from stylemeter.words.table import Direction, FeatureWords, HabitWords, Titled, Words, parse, words
+from stylemeter.practice.words.table import Direction, FeatureWords, HabitWords, Titled, Words, parse, words
 
 __all__ = [
     "Direction",

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 
-from stylemeter.placed import FeaturePlace, HabitPlace
-from stylemeter.words.table import CHOICE, NAME, Direction, words
+from stylemeter.placement.records import FeaturePlace, HabitPlace
+from stylemeter.practice.words.table import CHOICE, NAME, Direction, words
 
 __all__ = [
     "capital",

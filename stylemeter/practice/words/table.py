@@ -6,12 +6,11 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
 from typing import Any, Literal, get_args
 
 from stylemeter.errors import StylemeterError
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.shipped_texts import load_texts
+from stylemeter.support.texts import load_texts, texts_file
 
 __all__ = ["CHOICE", "NAME", "Direction", "FeatureWords", "HabitWords", "Titled", "Words", "parse", "words"]
 
@@ -19,7 +18,7 @@ __all__ = ["CHOICE", "NAME", "Direction", "FeatureWords", "HabitWords", "Titled"
 Direction = Literal["more", "less"]
 Show = Literal["percent", "number"]
 
-_FILE = Path(__file__).resolve().parents[1] / "words.toml"
+_FILE = texts_file("words")
 
 #: ``{one|many}``; either side may hold ``{names}``.
 CHOICE = re.compile(r"\{((?:[^{}|]|\{\w+\})*)\|((?:[^{}|]|\{\w+\})*)\}")

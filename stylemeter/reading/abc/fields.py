@@ -15,10 +15,10 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from stylemeter.errors import InputError
-from stylemeter.keys import move_signature, pitch_class
-from stylemeter.meter import Meter, is_compound
-from stylemeter.reading.guard import show
-from stylemeter.scales import mode_name
+from stylemeter.music.keys import move_signature, pitch_class
+from stylemeter.music.meter import Meter, is_compound
+from stylemeter.music.scales import mode_name
+from stylemeter.support.printable import show
 
 __all__ = [
     "AbcKey",

@@ -17,9 +17,9 @@ from dataclasses import dataclass
 from itertools import islice
 
 from stylemeter.errors import LimitError
-from stylemeter.reading import limits
+from stylemeter.reading.intake import limits
 
-__all__ = ["FIELD", "AbcTune", "decode", "field_value", "plain_text", "split_tunes"]
+__all__ = ["FIELD", "AbcTune", "field_value", "plain_text", "split_tunes"]
 
 #: Characters looked at: of a field, before the first tune, of a file that has no X: line.
 FIELD_MAX, PREAMBLE_MAX, LONE_MAX = 4_000, 100_000, 1_000_000
@@ -101,25 +101,6 @@ class AbcTune:
     def label(self) -> str:
         """What to select the tune by."""
         return f"X:{self.number}" if self.number else str(self.position)
-
-
-def decode(data: bytes) -> str:
-    r"""Text of an ABC file: by its byte order mark, else UTF-8, else Windows-1252 or Latin-1.
-
-    Examples
-    --------
-    >>> decode(b"T:Caf\xe9"), decode("\ufeffX:1".encode("utf-8"))
-    ('T:Café', 'X:1')
-    """
-    for mark, encoding in ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be")):
-        if data.startswith(mark):
-            return data[len(mark) :].decode(encoding, errors="replace")
-    for encoding in ("utf-8", "cp1252"):
-        try:
-            return data.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-    return data.decode("latin-1")
 
 
 def split_tunes(text: str) -> list[AbcTune]:

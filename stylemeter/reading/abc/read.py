@@ -15,18 +15,19 @@ from collections.abc import Sequence
 from itertools import accumulate
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.melody import Chord, Key, Melody
-from stylemeter.meter import Meter, lay_bars, meter_at
-from stylemeter.reading import limits
-from stylemeter.reading.abc_scan import scan
-from stylemeter.reading.abc_text import AbcTune, decode, split_tunes
-from stylemeter.reading.abc_voice import Voice
-from stylemeter.reading.build import Draft, RawNote, build, count_words
-from stylemeter.reading.guard import show
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.spans import bar_name, cut_spans, tell_bars
-from stylemeter.reading.symbols import move, read_symbols
-from stylemeter.reading.ties import TiedLine
+from stylemeter.music.melody import Chord, Key, Melody
+from stylemeter.music.meter import Meter, lay_bars, meter_at
+from stylemeter.reading.abc.file import AbcTune, split_tunes
+from stylemeter.reading.abc.scan import scan
+from stylemeter.reading.abc.voice import Voice
+from stylemeter.reading.draft.build import Draft, RawNote, build, count_words
+from stylemeter.reading.draft.chord_texts import move, read_symbols
+from stylemeter.reading.draft.printed_bars import bar_name, cut_spans, tell_bars
+from stylemeter.reading.draft.ties import TiedLine
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.support.decoding import decode
+from stylemeter.support.printable import show
 
 __all__ = ["AbcTune", "decode", "read", "read_tune", "split_tunes"]
 

@@ -22,8 +22,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 from stylemeter.errors import LimitError
-from stylemeter.meter import TICKS
-from stylemeter.reading.abc_fields import (
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.abc.fields import (
     AbcKey,
     AbcMeter,
     follow_key,
@@ -35,9 +35,9 @@ from stylemeter.reading.abc_fields import (
     read_unit,
     read_voice,
 )
-from stylemeter.reading.abc_text import FIELD, AbcTune, field_value
-from stylemeter.reading.abc_voice import NOTE, Voice
-from stylemeter.reading.guard import show
+from stylemeter.reading.abc.file import FIELD, AbcTune, field_value
+from stylemeter.reading.abc.voice import NOTE, Voice
+from stylemeter.support.printable import show
 
 __all__ = ["scan"]
 

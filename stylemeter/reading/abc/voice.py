@@ -16,10 +16,10 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from stylemeter.errors import LimitError
-from stylemeter.meter import TICKS
-from stylemeter.reading import limits
-from stylemeter.reading.abc_fields import AbcKey, AbcMeter
-from stylemeter.reading.musicxml_elements import Findings
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.abc.fields import AbcKey, AbcMeter
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.intake import limits
 
 __all__ = ["BarSign", "Event", "Voice", "read_length"]
 

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stylemeter import keys
 from stylemeter.errors import InputError
-from stylemeter.melody import Chord, Key, Melody, Technique, grid_columns
-from stylemeter.meter import Meter, lay_bars, meter_at, regular_spans
+from stylemeter.music import keys
+from stylemeter.music.melody import Chord, Key, Melody, Technique, grid_columns
+from stylemeter.music.meter import Meter, lay_bars, meter_at, regular_spans
 
 __all__ = ["Draft", "RawNote", "build", "count_words"]
 
@@ -56,7 +56,7 @@ class Draft:
     spans : sequence of (start, length) or None
         The printed bars in ticks; None lays full bars from `first_line`.
     first_line : int
-        Where the first bar line lies when `spans` is None.
+        Where the first bar line lies when `printed_bars` is None.
     pickup : bool
         Whether a short first bar is a pickup.
     key : Key or None

@@ -6,11 +6,11 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from stylemeter.chords import parse_symbol
 from stylemeter.errors import InputError, LimitError
-from stylemeter.melody import Chord
-from stylemeter.reading import limits
-from stylemeter.reading.musicxml_elements import Findings
+from stylemeter.music.chords.symbols import parse_symbol
+from stylemeter.music.melody import Chord
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.intake import limits
 
 __all__ = ["move", "read_symbols"]
 

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any, cast
 
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS
-from stylemeter.reading.limits import TICKS_MAX
-from stylemeter.reading.numbers import QUARTER_PARTS, Printed, nearest_tick, parse_number, snap
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.draft.numbers import QUARTER_PARTS, Printed, nearest_tick, parse_number, snap
+from stylemeter.reading.intake.limits import TICKS_MAX
 
 __all__ = ["as_list", "as_mapping", "as_text", "float_of", "int_of", "number_or_none", "shown", "ticks_of", "to_ticks"]
 

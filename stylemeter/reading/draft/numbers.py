@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
-from stylemeter.meter import TICKS, Meter
+from stylemeter.music.meter import TICKS, Meter
 
 __all__ = ["QUARTER_PARTS", "Printed", "bar_parts", "midi_number", "parse_number", "snap"]
 

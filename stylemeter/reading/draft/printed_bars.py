@@ -10,8 +10,8 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 
-from stylemeter.meter import Bars, Meter, meter_at
-from stylemeter.reading.build import count_words
+from stylemeter.music.meter import Bars, Meter, meter_at
+from stylemeter.reading.draft.build import count_words
 
 __all__ = ["bar_name", "cut_spans", "odd_bars", "tell_bars"]
 
@@ -43,7 +43,7 @@ def odd_bars(spans: Sequence[Span], meters: Sequence[Meter], sections: Collectio
 
     Examples
     --------
-    >>> from stylemeter.meter import TICKS as q
+    >>> from stylemeter.music.meter import TICKS as q
     >>> odd_bars([(0, q), (q, 4 * q), (5 * q, 3 * q), (8 * q, 5 * q), (13 * q, 2 * q)], (Meter(0, 4, 4),), ())
     [50400, 80640]
     """
@@ -95,7 +95,7 @@ def tell_bars(
 
     Examples
     --------
-    >>> from stylemeter.meter import TICKS as q, lay_bars
+    >>> from stylemeter.music.meter import TICKS as q, lay_bars
     >>> spans, meters, said = [(0, 4 * q), (4 * q, 5 * q), (9 * q, 3 * q)], (Meter(0, 4, 4),), []
     >>> tell_bars(spans, meters, (), lay_bars(spans, meters), said) == spans, said
     (True, ['1 bar longer or shorter than the meter says (in bar 2)'])

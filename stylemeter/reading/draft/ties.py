@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
-from stylemeter.reading.build import RawNote
+from stylemeter.reading.draft.build import RawNote
 
 __all__ = ["TiedLine"]
 

@@ -9,13 +9,13 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from stylemeter.chords import lay_chords
 from stylemeter.errors import InputError, UsageError
-from stylemeter.keys import parse_key
-from stylemeter.melody import Melody, grid_columns
-from stylemeter.meter import Bars, Meter, lay_bars, regular_spans
-from stylemeter.reading import limits
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.chords.symbols import lay_chords
+from stylemeter.music.keys import parse_key
+from stylemeter.music.melody import Melody, grid_columns
+from stylemeter.music.meter import Bars, Meter, lay_bars, regular_spans
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
 
 __all__ = ["apply", "check", "parse_meter"]
 

@@ -10,19 +10,14 @@ import contextlib
 import errno
 import os
 import stat
-import unicodedata
 from collections.abc import Iterator
 from typing import IO
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.reading import limits
-from stylemeter.reading.sniffing import sniff
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.sniffing import sniff
 
-__all__ = ["load", "load_stream", "show", "sniff"]
-
-#: Unicode categories never sent to a terminal as they are: controls, format marks (right-to-left overrides
-#: among them), surrogates, private use, unassigned, line and paragraph separators.
-_UNSAFE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+__all__ = ["load", "load_stream", "sniff"]
 
 _NOT_FILES = (
     (stat.S_ISDIR, "a folder", "name a file in it, or a folder that holds files of a known kind"),
@@ -40,45 +35,6 @@ _REFUSALS = {
     errno.ELOOP: ("a link that leads back to itself", "give the file itself"),
     errno.ENAMETOOLONG: ("a name too long for the file system", "check the name"),
 }
-
-
-def show(text: str | os.PathLike[str], limit: int = limits.TEXT_MAX) -> str:
-    r"""A name or a quoted word safe to print: what could steer a terminal escaped, the middle of a long one left out.
-
-    Parameters
-    ----------
-    text : str or path
-        Anything, lone surrogates of a non-UTF-8 file name included.
-    limit : int
-        Greatest number of characters, at least 3.
-
-    Examples
-    --------
-    >>> print(show("a\x1b[2Jb\u202ec\udcff.abc"))
-    a\x1b[2Jb\u202ec\xff.abc
-    >>> show("abcdefghij", 7)
-    'abc…hij'
-    """
-    raw = os.fspath(text)
-    if len(raw) <= limit and raw.isprintable():  # none of the unsafe kinds is
-        return raw
-    if len(raw) > 4 * limit:
-        raw = raw[: 2 * limit] + raw[-2 * limit :]
-    safe = "".join(_escape(sign) if unicodedata.category(sign) in _UNSAFE else sign for sign in raw)
-    if len(safe) <= limit:
-        return safe
-    head = (limit - 1) // 2
-    return f"{safe[:head]}…{safe[len(safe) - (limit - 1 - head) :]}"
-
-
-def _escape(sign: str) -> str:
-    """A character as an escape; the surrogate of an undecodable byte as that byte."""
-    code = ord(sign)
-    if 0xDC80 <= code <= 0xDCFF:
-        return f"\\x{code - 0xDC00:02x}"
-    if code < 0x100:
-        return f"\\x{code:02x}"
-    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
 
 
 def load(path: str | os.PathLike[str]) -> bytes:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.meter import TICKS, Meter, regular_spans
-from stylemeter.reading.jams_file import Observation
+from stylemeter.music.meter import TICKS, Meter, regular_spans
+from stylemeter.reading.jams.file import Observation
 
 __all__ = ["Beats", "annotated_beats", "even_beats"]
 

@@ -17,20 +17,20 @@ from typing import Any
 
 import numpy as np
 
-from stylemeter.chords import parse_label
 from stylemeter.errors import InputError, LimitError
-from stylemeter.keys import pitch_class
-from stylemeter.melody import Chord, Key, Melody
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading import limits
-from stylemeter.reading.apply import TEMPO_MAX, TEMPO_MIN, parse_meter
-from stylemeter.reading.build import build, count_words
-from stylemeter.reading.jams_beats import Beats, annotated_beats, even_beats
-from stylemeter.reading.jams_file import Observation, load, observations, of_namespace, text_at
-from stylemeter.reading.musicxml_elements import Findings
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.performed import Take, bar_namer, check_span, lay, settle
-from stylemeter.scales import mode_name
+from stylemeter.music.chords.symbols import parse_label
+from stylemeter.music.keys import pitch_class
+from stylemeter.music.melody import Chord, Key, Melody
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.music.scales import mode_name
+from stylemeter.reading.draft.build import build, count_words
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.draft.user_options import TEMPO_MAX, TEMPO_MIN, parse_meter
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.jams.beats import Beats, annotated_beats, even_beats
+from stylemeter.reading.jams.file import Observation, load, observations, of_namespace, text_at
+from stylemeter.reading.performed.draft import Take, bar_namer, check_span, lay, settle
 
 __all__ = ["read"]
 

@@ -18,11 +18,11 @@ from fractions import Fraction
 from functools import lru_cache
 
 from stylemeter.errors import InputError
-from stylemeter.keys import pitch_class
-from stylemeter.melody import Key
-from stylemeter.meter import TICKS
-from stylemeter.reading.guard import show
-from stylemeter.scales import mode_name
+from stylemeter.music.keys import pitch_class
+from stylemeter.music.melody import Key
+from stylemeter.music.meter import TICKS
+from stylemeter.music.scales import mode_name
+from stylemeter.support.printable import show
 
 __all__ = ["KernNote", "read_cell", "read_key", "read_meter", "read_signature", "read_tempo"]
 

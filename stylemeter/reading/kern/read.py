@@ -12,19 +12,19 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from stylemeter.chords import parse_label, parse_symbol
 from stylemeter.errors import InputError, LimitError, StylemeterError
-from stylemeter.melody import Chord, Melody
-from stylemeter.meter import Meter, lay_bars
-from stylemeter.reading import limits
-from stylemeter.reading.abc_text import decode
-from stylemeter.reading.build import Draft, build, count_words
-from stylemeter.reading.guard import show
-from stylemeter.reading.kern_spines import read_rows, split_pieces
-from stylemeter.reading.kern_walk import Spine, walk
-from stylemeter.reading.musicxml_chords import KINDS
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.spans import bar_name, cut_spans, tell_bars
+from stylemeter.music.chords.symbols import parse_label, parse_symbol
+from stylemeter.music.melody import Chord, Melody
+from stylemeter.music.meter import Meter, lay_bars
+from stylemeter.reading.draft.build import Draft, build, count_words
+from stylemeter.reading.draft.printed_bars import bar_name, cut_spans, tell_bars
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.kern.spines import read_rows, split_pieces
+from stylemeter.reading.kern.walk import Spine, walk
+from stylemeter.reading.musicxml.chords import KINDS
+from stylemeter.support.decoding import decode
+from stylemeter.support.printable import show
 
 __all__ = ["read"]
 

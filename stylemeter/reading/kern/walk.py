@@ -11,13 +11,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.melody import Key
-from stylemeter.meter import Meter
-from stylemeter.reading import limits
-from stylemeter.reading.kern_notes import KernNote, read_cell, read_key, read_meter, read_signature, read_tempo
-from stylemeter.reading.kern_spines import Cell, Column, Row
-from stylemeter.reading.musicxml_elements import Findings
-from stylemeter.reading.ties import TiedLine
+from stylemeter.music.melody import Key
+from stylemeter.music.meter import Meter
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.draft.ties import TiedLine
+from stylemeter.reading.intake import limits
+from stylemeter.reading.kern.cells import KernNote, read_cell, read_key, read_meter, read_signature, read_tempo
+from stylemeter.reading.kern.spines import Cell, Column, Row
 
 __all__ = ["Spine", "walk"]
 

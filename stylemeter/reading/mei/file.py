@@ -14,8 +14,8 @@ from typing import Any
 from xml.etree.ElementTree import Element, ParseError, TreeBuilder
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.reading import limits
-from stylemeter.reading.guard import show
+from stylemeter.reading.intake import limits
+from stylemeter.support.printable import show
 
 __all__ = ["find_scores", "open_mei", "text_of"]
 

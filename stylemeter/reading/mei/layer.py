@@ -1,6 +1,6 @@
 """One layer of one measure of an MEI score: notes, chords and rests, with beams, tuplets, ties and accidentals.
 
-Conventions: as in `mei_walk`.
+Conventions: as in `walk`.
 """
 
 from __future__ import annotations
@@ -10,11 +10,12 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.reading import limits
-from stylemeter.reading.guard import show
-from stylemeter.reading.mei_signs import ALTERS, length_of, read_letters, step_of
-from stylemeter.reading.musicxml_elements import Findings, to_tick, whole
-from stylemeter.reading.ties import TiedLine
+from stylemeter.reading.draft.exact import to_tick, whole
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.draft.ties import TiedLine
+from stylemeter.reading.intake import limits
+from stylemeter.reading.mei.signs import ALTERS, length_of, read_letters, step_of
+from stylemeter.support.printable import show
 
 __all__ = ["Layer", "LayerReader"]
 

@@ -14,17 +14,17 @@ from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError, StylemeterError
-from stylemeter.keys import move_signature
-from stylemeter.melody import Melody
-from stylemeter.meter import Meter, lay_bars
-from stylemeter.reading.build import Draft, build, count_words
-from stylemeter.reading.guard import show
-from stylemeter.reading.mei_file import find_scores, open_mei
-from stylemeter.reading.mei_layer import Layer
-from stylemeter.reading.mei_walk import Score, Staff, walk
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.spans import bar_name, tell_bars
-from stylemeter.reading.symbols import move, read_symbols
+from stylemeter.music.keys import move_signature
+from stylemeter.music.melody import Melody
+from stylemeter.music.meter import Meter, lay_bars
+from stylemeter.reading.draft.build import Draft, build, count_words
+from stylemeter.reading.draft.chord_texts import move, read_symbols
+from stylemeter.reading.draft.printed_bars import bar_name, tell_bars
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.mei.file import find_scores, open_mei
+from stylemeter.reading.mei.layer import Layer
+from stylemeter.reading.mei.walk import Score, Staff, walk
+from stylemeter.support.printable import show
 
 __all__ = ["read"]
 

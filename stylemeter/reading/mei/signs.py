@@ -12,11 +12,11 @@ import re
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-from stylemeter.melody import Key
-from stylemeter.meter import TICKS
-from stylemeter.reading.abc_fields import signature
-from stylemeter.reading.musicxml_elements import number, whole
-from stylemeter.scales import mode_name
+from stylemeter.music.melody import Key
+from stylemeter.music.meter import TICKS
+from stylemeter.music.scales import mode_name
+from stylemeter.reading.abc.fields import signature
+from stylemeter.reading.draft.exact import number, whole
 
 __all__ = ["ALTERS", "length_of", "read_key", "read_letters", "read_meter", "read_sharps", "read_tempo", "step_of"]
 

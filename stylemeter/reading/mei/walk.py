@@ -20,14 +20,15 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import LimitError
-from stylemeter.melody import Key
-from stylemeter.meter import Meter, bar_length
-from stylemeter.reading import limits
-from stylemeter.reading.guard import show
-from stylemeter.reading.mei_file import text_of
-from stylemeter.reading.mei_layer import Layer, LayerReader
-from stylemeter.reading.mei_signs import read_key, read_letters, read_meter, read_sharps, read_tempo
-from stylemeter.reading.musicxml_elements import Findings, number, to_tick, whole
+from stylemeter.music.melody import Key
+from stylemeter.music.meter import Meter, bar_length
+from stylemeter.reading.draft.exact import number, to_tick, whole
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.intake import limits
+from stylemeter.reading.mei.file import text_of
+from stylemeter.reading.mei.layer import Layer, LayerReader
+from stylemeter.reading.mei.signs import read_key, read_letters, read_meter, read_sharps, read_tempo
+from stylemeter.support.printable import show
 
 __all__ = ["Score", "Staff", "walk"]
 

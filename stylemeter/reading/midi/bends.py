@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.melody import Technique
-from stylemeter.reading.midi_parts import Part
+from stylemeter.music.melody import Technique
+from stylemeter.reading.midi.parts import Part
 
 __all__ = ["sounding"]
 

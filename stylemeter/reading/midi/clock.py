@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.meter import TICKS
+from stylemeter.music.meter import TICKS
 
 __all__ = ["Clock", "grid_share", "is_written", "on_grid", "written_ticks"]
 

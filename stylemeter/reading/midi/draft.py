@@ -11,20 +11,30 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.chords import parse_label, parse_symbol
 from stylemeter.errors import InputError, LimitError
-from stylemeter.keys import parse_key
-from stylemeter.melody import Chord, Key, Technique
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading import limits
-from stylemeter.reading.apply import parse_meter
-from stylemeter.reading.build import Draft, RawNote
-from stylemeter.reading.midi_clock import Clock, grid_share, is_written, on_grid, written_ticks
-from stylemeter.reading.midi_parts import Part, Signs
-from stylemeter.reading.midi_pitch import sounding
-from stylemeter.reading.musicxml_elements import Findings
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.performed import CLOSED, CUT, Take, bar_namer, check_span, close_gaps, count_at, lay, settle
+from stylemeter.music.chords.symbols import parse_label, parse_symbol
+from stylemeter.music.keys import parse_key
+from stylemeter.music.melody import Chord, Key, Technique
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.draft.build import Draft, RawNote
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.draft.user_options import parse_meter
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.midi.bends import sounding
+from stylemeter.reading.midi.clock import Clock, grid_share, is_written, on_grid, written_ticks
+from stylemeter.reading.midi.parts import Part, Signs
+from stylemeter.reading.performed.draft import (
+    CLOSED,
+    CUT,
+    Take,
+    bar_namer,
+    check_span,
+    close_gaps,
+    count_at,
+    lay,
+    settle,
+)
 
 __all__ = ["Tune", "draft_of"]
 

@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.reading.build import count_words
+from stylemeter.reading.draft.build import count_words
 
 __all__ = ["EVENTS_MAX", "Scanned", "scan"]
 

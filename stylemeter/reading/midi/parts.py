@@ -149,7 +149,7 @@ def decode(tracks: Sequence[bytes]) -> list[tuple[Track, Signs]]:
     Parameters
     ----------
     tracks : sequence of bytes
-        As `midi_bytes.scan` gives them.
+        As `file.scan` gives them.
 
     Returns
     -------

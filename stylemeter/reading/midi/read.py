@@ -20,16 +20,16 @@ from dataclasses import replace
 import numpy as np
 
 from stylemeter.errors import InputError, LimitError, UnknownNameError
-from stylemeter.melody import Melody
-from stylemeter.reading import limits
-from stylemeter.reading.build import build, count_words
-from stylemeter.reading.midi_bytes import Scanned, scan
-from stylemeter.reading.midi_clock import Clock
-from stylemeter.reading.midi_draft import Tune, draft_of
-from stylemeter.reading.midi_parts import Part, Signs, Track, decode, find_parts
-from stylemeter.reading.musicxml_elements import Findings
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.performed import count_at
+from stylemeter.music.melody import Melody
+from stylemeter.reading.draft.build import build, count_words
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.midi.clock import Clock
+from stylemeter.reading.midi.draft import Tune, draft_of
+from stylemeter.reading.midi.file import Scanned, scan
+from stylemeter.reading.midi.parts import Part, Signs, Track, decode, find_parts
+from stylemeter.reading.performed.draft import count_at
 
 __all__ = ["read"]
 

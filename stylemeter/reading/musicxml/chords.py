@@ -22,14 +22,15 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-from stylemeter.chords import parse_label, parse_symbol
 from stylemeter.errors import InputError, LimitError
-from stylemeter.melody import Chord
-from stylemeter.reading import limits
-from stylemeter.reading.musicxml_clock import Sign, Walk
-from stylemeter.reading.musicxml_elements import Ticks, said, whole
-from stylemeter.reading.musicxml_sounding import Transposition
-from stylemeter.reading.symbols import move
+from stylemeter.music.chords.symbols import parse_label, parse_symbol
+from stylemeter.music.melody import Chord
+from stylemeter.reading.draft.chord_texts import move
+from stylemeter.reading.draft.exact import Ticks, whole
+from stylemeter.reading.intake import limits
+from stylemeter.reading.musicxml.elements import said
+from stylemeter.reading.musicxml.transposition import Transposition
+from stylemeter.reading.musicxml.walk import Sign, Walk
 
 __all__ = ["KINDS", "read_chord", "read_chords"]
 

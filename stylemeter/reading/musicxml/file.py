@@ -20,8 +20,8 @@ from typing import Any
 from xml.etree.ElementTree import Element, ParseError, TreeBuilder
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.reading import limits
-from stylemeter.reading.guard import show
+from stylemeter.reading.intake import limits
+from stylemeter.support.printable import show
 
 __all__ = ["open_score", "unpack"]
 

@@ -11,8 +11,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
-from stylemeter.reading.musicxml_clock import Stroke, Walk
-from stylemeter.reading.musicxml_elements import Ticks, said, whole
+from stylemeter.reading.draft.exact import Ticks, whole
+from stylemeter.reading.musicxml.elements import said
+from stylemeter.reading.musicxml.walk import Stroke, Walk
 
 __all__ = ["Line", "LineChoice", "LineNote", "Place", "choose_line", "places", "take_line"]
 

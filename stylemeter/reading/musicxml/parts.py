@@ -13,13 +13,14 @@ from functools import cached_property
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError, UnknownNameError
-from stylemeter.meter import Meter
-from stylemeter.reading.build import count_words
-from stylemeter.reading.guard import show
-from stylemeter.reading.musicxml_clock import Walk, walk
-from stylemeter.reading.musicxml_elements import said, whole
-from stylemeter.reading.musicxml_line import LineChoice, Place, choose_line, places
-from stylemeter.reading.musicxml_signs import meter_sign
+from stylemeter.music.meter import Meter
+from stylemeter.reading.draft.build import count_words
+from stylemeter.reading.draft.exact import whole
+from stylemeter.reading.musicxml.elements import said
+from stylemeter.reading.musicxml.line import LineChoice, Place, choose_line, places
+from stylemeter.reading.musicxml.signs import meter_sign
+from stylemeter.reading.musicxml.walk import Walk, walk
+from stylemeter.support.printable import show
 
 __all__ = ["Part", "choose_part", "read_parts"]
 

@@ -1,8 +1,8 @@
 """MusicXML scores, part-wise or time-wise, plain or compressed -> melodies.
 
-The way of a file: unpack and parse (`musicxml_file`), walk every part (`musicxml_clock`), choose part
-(`musicxml_parts`) and line (`musicxml_line`), let music21 read the cleaned line (`musicxml_score`), then move it to
-sounding pitch (`musicxml_sounding`) with its marks (`musicxml_marks`), chords (`musicxml_chords`) and signs.
+The way of a file: unpack and parse (`file`), walk every part (`walk`), choose part
+(`parts`) and line (`line`), let music21 read the cleaned line (`ties`), then move it to
+sounding pitch (`transposition`) with its marks (`technique`), chords (`chords`) and signs.
 
 What is decided here, so that nobody has to guess:
 
@@ -11,7 +11,7 @@ What is decided here, so that nobody has to guess:
 - Cue notes, dead notes (a cross for a head), rhythm slashes and unpitched notes are left out. Hidden notes
   sound and are kept. Each is counted in a remark.
 - `Melody.technique` is known (0 where nothing is marked) in guitar and tab parts, and in any part that holds a
-  playing mark (`musicxml_marks.PLAYING`); elsewhere it is None: a song's accents say nothing of its technique.
+  playing mark (`technique.PLAYING`); elsewhere it is None: a song's accents say nothing of its technique.
 """
 
 from __future__ import annotations
@@ -21,27 +21,27 @@ from collections.abc import Sequence
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError
-from stylemeter.melody import Chord, Melody, Technique
-from stylemeter.meter import Meter
-from stylemeter.reading import limits
-from stylemeter.reading.build import Draft, RawNote, build, count_words
-from stylemeter.reading.musicxml_chords import read_chords
-from stylemeter.reading.musicxml_clock import Walk, lay, tell_uneven
-from stylemeter.reading.musicxml_elements import said
-from stylemeter.reading.musicxml_file import open_score
-from stylemeter.reading.musicxml_line import Line, LineNote, take_line
-from stylemeter.reading.musicxml_marks import PLAYING, bend_shift, mark_line
-from stylemeter.reading.musicxml_parts import Part, choose_part, read_parts
-from stylemeter.reading.musicxml_score import Heard, hear, join_ties
-from stylemeter.reading.musicxml_signs import KeySign, key_sign, repeats, swings, tempo_sign
-from stylemeter.reading.musicxml_sounding import (
+from stylemeter.music.melody import Chord, Melody, Technique
+from stylemeter.music.meter import Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build, count_words
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.musicxml.chords import read_chords
+from stylemeter.reading.musicxml.elements import said
+from stylemeter.reading.musicxml.file import open_score
+from stylemeter.reading.musicxml.line import Line, LineNote, take_line
+from stylemeter.reading.musicxml.parts import Part, choose_part, read_parts
+from stylemeter.reading.musicxml.signs import KeySign, key_sign, repeats, swings, tempo_sign
+from stylemeter.reading.musicxml.technique import PLAYING, bend_shift, mark_line
+from stylemeter.reading.musicxml.ties import Heard, hear, join_ties
+from stylemeter.reading.musicxml.transposition import (
     Strings,
     Transposition,
     harmonic_shift,
     octave_shift,
     without_helpers,
 )
-from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.musicxml.walk import Walk, lay, tell_uneven
 
 __all__ = ["read"]
 

@@ -14,11 +14,12 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError
-from stylemeter.keys import move_signature
-from stylemeter.melody import Key
-from stylemeter.meter import Meter
-from stylemeter.reading.musicxml_elements import number, said, whole
-from stylemeter.scales import mode_name
+from stylemeter.music.keys import move_signature
+from stylemeter.music.melody import Key
+from stylemeter.music.meter import Meter
+from stylemeter.music.scales import mode_name
+from stylemeter.reading.draft.exact import number, whole
+from stylemeter.reading.musicxml.elements import said
 
 __all__ = ["NOTE_TYPES", "KeySign", "key_sign", "meter_sign", "repeats", "swings", "tempo_sign", "transpose_sign"]
 

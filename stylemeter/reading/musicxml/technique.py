@@ -23,10 +23,11 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from xml.etree.ElementTree import Element
 
-from stylemeter.melody import Technique
-from stylemeter.reading.musicxml_clock import Sign, Walk
-from stylemeter.reading.musicxml_elements import Ticks, number, said
-from stylemeter.reading.musicxml_line import Line, LineNote
+from stylemeter.music.melody import Technique
+from stylemeter.reading.draft.exact import Ticks, number
+from stylemeter.reading.musicxml.elements import said
+from stylemeter.reading.musicxml.line import Line, LineNote
+from stylemeter.reading.musicxml.walk import Sign, Walk
 
 __all__ = ["PLAYING", "bend_shift", "mark_line"]
 
@@ -146,7 +147,7 @@ def bend_shift(note: LineNote) -> float:
     A bend by a whole tone that is let down again counts as bent:
 
     >>> from xml.etree.ElementTree import fromstring
-    >>> from stylemeter.reading.musicxml_clock import Stroke
+    >>> from stylemeter.reading.musicxml.walk import Stroke
     >>> up = "<bend><bend-alter>2</bend-alter></bend>"
     >>> down = "<bend><bend-alter>-2</bend-alter><release/></bend>"
     >>> xml = fromstring(f"<note><notations><technical>{up}{down}</technical></notations></note>")

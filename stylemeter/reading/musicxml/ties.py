@@ -6,7 +6,7 @@ caches, its guesses from instrument names, nor anything absurd in the file can m
 where our own walk put it; were it ever to differ, that is an error and not a melody.
 
 Taken from the element tree instead, with the reason: bar lengths (music21 shortens bars that are a little too
-long), transposition and chords (see `musicxml_sounding`, `musicxml_chords`), techniques (music21 keeps one mark of
+long), transposition and chords (see `transposition`, `chords`), techniques (music21 keeps one mark of
 a kind a chord, and no palm mute), key, meter and tempo (it accepts 4/0 and a signature of any size). Ties are
 joined here, since its own way of joining them goes across different pitches.
 """
@@ -23,10 +23,10 @@ from operator import attrgetter
 from typing import Any
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.meter import TICKS
-from stylemeter.reading import limits
-from stylemeter.reading.musicxml_clock import Walk
-from stylemeter.reading.musicxml_line import LineNote
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.intake import limits
+from stylemeter.reading.musicxml.line import LineNote
+from stylemeter.reading.musicxml.walk import Walk
 
 __all__ = ["Heard", "hear", "join_ties"]
 

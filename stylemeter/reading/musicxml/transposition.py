@@ -24,12 +24,13 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError
-from stylemeter.keys import pitch_class
-from stylemeter.reading.musicxml_clock import Walk
-from stylemeter.reading.musicxml_elements import Ticks, said, whole
-from stylemeter.reading.musicxml_line import LineNote
-from stylemeter.reading.musicxml_parts import Part
-from stylemeter.reading.musicxml_signs import transpose_sign
+from stylemeter.music.keys import pitch_class
+from stylemeter.reading.draft.exact import Ticks, whole
+from stylemeter.reading.musicxml.elements import said
+from stylemeter.reading.musicxml.line import LineNote
+from stylemeter.reading.musicxml.parts import Part
+from stylemeter.reading.musicxml.signs import transpose_sign
+from stylemeter.reading.musicxml.walk import Walk
 
 __all__ = ["Strings", "Transposition", "harmonic_shift", "octave_shift", "without_helpers"]
 

@@ -18,11 +18,13 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.keys import pitch_class
-from stylemeter.meter import TICKS, Meter, bar_length
-from stylemeter.reading import limits
-from stylemeter.reading.musicxml_elements import Findings, Ticks, number, said, to_tick, whole
-from stylemeter.reading.musicxml_signs import NOTE_TYPES, meter_sign
+from stylemeter.music.keys import pitch_class
+from stylemeter.music.meter import TICKS, Meter, bar_length
+from stylemeter.reading.draft.exact import Ticks, number, to_tick, whole
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.intake import limits
+from stylemeter.reading.musicxml.elements import said
+from stylemeter.reading.musicxml.signs import NOTE_TYPES, meter_sign
 
 __all__ = ["Bar", "Sign", "Stroke", "Walk", "lay", "tell_uneven", "walk"]
 

@@ -23,14 +23,14 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import LimitError
-from stylemeter.melody import Technique
-from stylemeter.meter import TICKS, Meter, lay_bars, regular_spans
-from stylemeter.reading import limits
-from stylemeter.reading.beat_grids import Units, beat_units
-from stylemeter.reading.build import Draft, RawNote
-from stylemeter.reading.musicxml_elements import Findings
-from stylemeter.reading.quantise import Quantised, quantise
-from stylemeter.reading.spans import bar_name
+from stylemeter.music.melody import Technique
+from stylemeter.music.meter import TICKS, Meter, lay_bars, regular_spans
+from stylemeter.reading.draft.build import Draft, RawNote
+from stylemeter.reading.draft.printed_bars import bar_name
+from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.intake import limits
+from stylemeter.reading.performed.grids import Units, beat_units
+from stylemeter.reading.performed.quantise import Quantised, quantise
 
 __all__ = [
     "CLOSED",

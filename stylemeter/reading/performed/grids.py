@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.meter import TICKS, Meter, meter_at, regular_spans
+from stylemeter.music.meter import TICKS, Meter, meter_at, regular_spans
 
 __all__ = ["Grid", "Units", "beat_units", "even_grid", "grids_of", "kind_of", "put"]
 

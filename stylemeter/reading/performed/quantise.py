@@ -25,8 +25,8 @@ from statistics import median
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.meter import TICKS
-from stylemeter.reading.beat_grids import Grid, Units, beat_units, even_grid, grids_of, kind_of, put
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.performed.grids import Grid, Units, beat_units, even_grid, grids_of, kind_of, put
 
 __all__ = ["Quantised", "Units", "beat_units", "quantise"]
 
@@ -166,7 +166,7 @@ def quantise(position: Floats, pace: Floats, units: Units, *, may_swing: bool = 
 
     Examples
     --------
-    >>> from stylemeter.meter import Meter
+    >>> from stylemeter.music.meter import Meter
     >>> played = np.array([0.02, 0.49, 1.01, 1.26, 1.49, 1.77, 2.0, 2.34, 2.66])
     >>> found = quantise(played, np.full(9, 0.5), beat_units((Meter(0, 4, 4),), 0, 3 * TICKS))
     >>> [round(tick / TICKS, 3) for tick in found.onset.tolist()]

@@ -1,7 +1,7 @@
 """Note tables kept between runs, so that a file read once is not parsed again.
 
 Conventions: an entry is named by the hash of everything that decides it (the file's bytes, the kind, the options,
-the versions of readers, package and libraries, the age of our own code); it holds `wire.pack`'s document behind a
+the versions of readers, package and libraries, the age of our own code); it holds `codec.pack`'s document behind a
 line with its own hash, never a pickle. The cache only saves time: whatever goes wrong with it, the file is read.
 """
 
@@ -17,14 +17,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stylemeter._version import __version__
-from stylemeter.files import keep
-from stylemeter.places import cache_folder
-from stylemeter.reading import limits
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import KINDS
-from stylemeter.reading.options import ReadOptions
+from stylemeter.support.files import keep
+from stylemeter.support.places import cache_folder
 
 if TYPE_CHECKING:
-    from stylemeter.melody import Melody
+    from stylemeter.music.melody import Melody
 
 __all__ = ["READER_VERSION", "NoteCache", "entry_name", "folder", "for_reader", "stamp_of"]
 
@@ -79,14 +79,14 @@ def _decided(reader: int, package: str, code: str, kind: str, options: ReadOptio
 @lru_cache(maxsize=1)
 def _code_stamp() -> str:
     """The age of our own modules: a table is never older than the code that would read it today."""
-    here = Path(__file__).parent
-    return stamp_of([here, here.parent])
+    package = Path(__file__).parents[2]
+    return stamp_of([package / "reading", package / "music", package / "support"])
 
 
 def stamp_of(folders: list[Path]) -> str:
     """A hash of names, sizes and times of the modules in some folders; constant where they can't be listed."""
     try:
-        files = sorted(file for folder in folders for file in folder.glob("*.py"))
+        files = sorted(file for folder in folders for file in folder.rglob("*.py"))
         stamps = [(file.name, status.st_size, status.st_mtime_ns) for file in files for status in [file.stat()]]
     except OSError:
         stamps = []
@@ -146,7 +146,7 @@ class NoteCache:
             return None
         try:
             head, _, document = entry.read_bytes().partition(b"\n")
-            from stylemeter.reading.wire import unpack
+            from stylemeter.reading.process.codec import unpack
 
             if head.decode("ascii", "replace") != _digest(document):
                 return None

@@ -1,12 +1,12 @@
 """The reading process itself: takes bytes on one pipe, answers note tables as JSON on another.
 
-It is run as a program by `worker.ReadingProcess`, in an interpreter of its own, never imported by it. It gets bytes,
+It is run as a program by `parent.ReadingProcess`, in an interpreter of its own, never imported by it. It gets bytes,
 never a path, and everything that crosses is JSON or raw bytes: neither side unpickles anything.
 
 Frames: eight bytes of length (big-endian), then as many bytes. First the setup, ``{"path", "memory",
 "libraries"}``; then for each file a job, ``{"modules", "options", "seconds", "announce"}`` (the last module is
 the reader), and the file's bytes. Answered by ``{"begun": true}`` once the libraries are loaded, if that is to be
-announced (the parent's clock starts then), and by one of ``{"read": true}`` with `wire.pack`'s document behind it,
+announced (the parent's clock starts then), and by one of ``{"read": true}`` with `codec.pack`'s document behind it,
 ``{"error": [class, what, where, mend]}`` or ``{"memory": true}``.
 """
 
@@ -126,7 +126,7 @@ def main() -> None:
 def _answers(job: dict[str, Any], data: bytes, fence: Fence, answer: int) -> list[bytes]:
     """Read one file: the frames to answer with."""
     try:
-        module = _load(["stylemeter.reading.wire", *job["modules"]])
+        module = _load(["stylemeter.reading.process.codec", *job["modules"]])
         options = _options(job["options"])
     except Exception as error:  # noqa: BLE001 - a library that lacks memory while it loads raises whatever it likes
         what = f"can't be read: its reader could not start ({type(error).__name__}: {error!s:.200})"
@@ -139,7 +139,7 @@ def _answers(job: dict[str, Any], data: bytes, fence: Fence, answer: int) -> lis
 
 def _options(wishes: dict[str, Any]) -> Any:
     """The reader's options from their plain form."""
-    from stylemeter.reading.options import ReadOptions
+    from stylemeter.reading.intake.options import ReadOptions
 
     return ReadOptions(**wishes | {"columns": wishes["columns"] and tuple(wishes["columns"])})
 
@@ -163,7 +163,7 @@ def _outcome(module: Any, data: bytes, options: Any, fence: Fence, seconds: floa
 
 def _read(module: Any, data: bytes, options: Any, fence: Fence, seconds: float) -> bytes:
     """The melodies of a file as JSON."""
-    from stylemeter.reading.wire import pack
+    from stylemeter.reading.process.codec import pack
 
     signal.alarm(int(seconds) + GRACE_SECONDS)
     fence.raised = True

@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 
 from stylemeter.errors import InputError
-from stylemeter.melody import Chord, Floats, Ints, Key, Melody
-from stylemeter.meter import Bars, Meter
-from stylemeter.reading import limits
-from stylemeter.reading.guard import show
+from stylemeter.music.melody import Chord, Floats, Ints, Key, Melody
+from stylemeter.music.meter import Bars, Meter
+from stylemeter.reading.intake import limits
+from stylemeter.support.printable import show
 
 __all__ = ["REMARK_CHARACTERS", "pack", "unpack"]
 
@@ -30,7 +30,7 @@ def pack(melodies: list[Melody]) -> str:
 
     Examples
     --------
-    >>> from stylemeter.reading.build import Draft, RawNote, build
+    >>> from stylemeter.reading.draft.build import Draft, RawNote, build
     >>> melody = build(Draft([RawNote(0, 10080, 60.0), RawNote(10080, 10080, 62.0)]))
     >>> [same] = unpack(pack([melody]), path="take.mid")
     >>> same.pitch.tolist(), same.meters == melody.meters, same.remarks == melody.remarks, same.path

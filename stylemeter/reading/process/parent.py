@@ -29,9 +29,9 @@ from typing import Any
 
 from stylemeter import errors
 from stylemeter.errors import InputError, LimitError, StylemeterError
-from stylemeter.reading import limits
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import Reader
-from stylemeter.reading.options import ReadOptions
 
 __all__ = ["ReadingProcess"]
 
@@ -109,7 +109,7 @@ class ReadingProcess:
         Returns
         -------
         bytes
-            `wire.pack`'s document of its melodies.
+            `codec.pack`'s document of its melodies.
 
         Raises
         ------
@@ -322,7 +322,7 @@ def _pipe() -> tuple[int, int]:
 
 def _import_path() -> list[str]:
     """Where the child finds modules: as we do, but never in the working folder just because it is that."""
-    root = str(Path(__file__).resolve().parents[2])
+    root = str(Path(__file__).resolve().parents[3])
     here = ""
     with contextlib.suppress(OSError):  # the working folder may be gone
         here = str(Path.cwd())  # `python -m` names it whole

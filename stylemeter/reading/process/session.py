@@ -19,17 +19,18 @@ from types import TracebackType
 from typing import TYPE_CHECKING
 
 from stylemeter.errors import InputError, StylemeterError, UnknownNameError
-from stylemeter.reading import limits
-from stylemeter.reading.cache import NoteCache, entry_name, folder, for_reader
-from stylemeter.reading.guard import load, load_stream, show, sniff
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.guard import load, load_stream, sniff
+from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import KINDS
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.worker import ReadingProcess
+from stylemeter.reading.process.cache import NoteCache, entry_name, folder, for_reader
+from stylemeter.reading.process.parent import ReadingProcess
+from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from stylemeter.melody import Melody
+    from stylemeter.music.melody import Melody
 
 __all__ = ["Read", "Session"]
 
@@ -234,7 +235,7 @@ class Session:
         process = self._idle.get()
         try:
             process.start(KINDS[kind].libraries)
-            from stylemeter.reading.wire import unpack  # loads numpy, while the process starts
+            from stylemeter.reading.process.codec import unpack  # loads numpy, while the process starts
 
             document = process.read(KINDS[kind], data, options)
         finally:
@@ -270,7 +271,7 @@ def _checked(options: ReadOptions | None, kind: str | None) -> ReadOptions:
         limit()
     if options is None or options == ReadOptions():
         return options or ReadOptions()
-    from stylemeter.reading.apply import check
+    from stylemeter.reading.draft.user_options import check
 
     check(options)
     return options
@@ -283,7 +284,7 @@ def _is_cheap(kind: str, data: bytes) -> bool:
 
 def _read_here(kind: str, data: bytes, options: ReadOptions, path: str) -> list[Melody]:
     """Read a small note table in this process."""
-    from stylemeter.reading.wire import pack, unpack
+    from stylemeter.reading.process.codec import pack, unpack
 
     reader = importlib.import_module(KINDS[kind].module)
     try:
@@ -298,7 +299,7 @@ def _finished(melody: Melody, options: ReadOptions) -> Melody:
     """The melody with the user's options applied."""
     if options == ReadOptions():
         return melody
-    from stylemeter.reading.apply import apply
+    from stylemeter.reading.draft.user_options import apply
 
     return apply(melody, options)
 

@@ -1,6 +1,6 @@
 """Reads text tablature: four to eight strings of dashes and frets, with rhythm letters or without.
 
-Conventions: see `tab_tuning` for the strings, `tab_strokes` for the signs, `tab_rhythm` for the time. Bars are read
+Conventions: see `tuning` for the strings, `strokes` for the signs, `rhythm` for the time. Bars are read
 as written, repeats once. Without rhythm letters a bar of tablature is a bar of the meter, its rhythm guessed from the
 spacing; durations are then unknown. Other lines (words, chord names, comments) are passed over, but for "Tuning:",
 "Capo 3", "Time: 3/4", "Tempo: 120", "Key: Am" and "Title:".
@@ -14,18 +14,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from stylemeter.errors import InputError, LimitError, StylemeterError
-from stylemeter.keys import parse_key
-from stylemeter.melody import Key, Melody
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.abc_text import decode
-from stylemeter.reading.apply import parse_meter
-from stylemeter.reading.build import Draft, RawNote, build, count_words
-from stylemeter.reading.limits import BARS_MAX, NOTES_MAX, TEXT_MAX
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.tab_rhythm import BAR_COLUMNS, Letter, by_letters, by_spacing, letters_near
-from stylemeter.reading.tab_strokes import Column, Stroke, columns_of
-from stylemeter.reading.tab_systems import System, TabBar, find_systems
-from stylemeter.reading.tab_tuning import capo_of, strings_of
+from stylemeter.music.keys import parse_key
+from stylemeter.music.melody import Key, Melody
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build, count_words
+from stylemeter.reading.draft.user_options import parse_meter
+from stylemeter.reading.intake.limits import BARS_MAX, NOTES_MAX, TEXT_MAX
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.tab.rhythm import BAR_COLUMNS, Letter, by_letters, by_spacing, letters_near
+from stylemeter.reading.tab.strokes import Column, Stroke, columns_of
+from stylemeter.reading.tab.systems import System, TabBar, find_systems
+from stylemeter.reading.tab.tuning import capo_of, strings_of
+from stylemeter.support.decoding import decode
 
 __all__ = ["read"]
 

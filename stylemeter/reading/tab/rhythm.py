@@ -12,8 +12,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.tab_systems import System, TabBar
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.tab.systems import System, TabBar
 
 __all__ = ["Letter", "by_letters", "by_spacing", "letters_near"]
 

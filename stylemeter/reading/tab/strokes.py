@@ -11,8 +11,8 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 
-from stylemeter.melody import Technique
-from stylemeter.reading.tab_systems import TabBar
+from stylemeter.music.melody import Technique
+from stylemeter.reading.tab.systems import TabBar
 
 __all__ = ["Column", "Stroke", "columns_of"]
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.reading.build import count_words
-from stylemeter.reading.limits import BARS_MAX
+from stylemeter.reading.draft.build import count_words
+from stylemeter.reading.intake.limits import BARS_MAX
 
 __all__ = ["System", "TabBar", "find_systems"]
 

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from stylemeter.errors import InputError
-from stylemeter.keys import pitch_class
-from stylemeter.reading.numbers import midi_number
+from stylemeter.music.keys import pitch_class
+from stylemeter.reading.draft.numbers import midi_number
 
 __all__ = ["Strings", "capo_of", "strings_of"]
 

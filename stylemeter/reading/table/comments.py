@@ -6,11 +6,11 @@ import re
 from collections.abc import Sequence
 from urllib.parse import unquote
 
-from stylemeter.chords import parse_symbol
 from stylemeter.errors import InputError
-from stylemeter.reading.fields import shown, ticks_of
-from stylemeter.reading.limits import BARS_MAX
-from stylemeter.tables import quarters_text, root_name, unescape
+from stylemeter.music.chords.symbols import parse_symbol
+from stylemeter.reading.draft.fields import shown, ticks_of
+from stylemeter.reading.intake.limits import BARS_MAX
+from stylemeter.writing.table import quarters_text, root_name, unescape
 
 __all__ = ["meter_rows", "record_of"]
 
@@ -31,7 +31,7 @@ def record_of(comments: Sequence[tuple[str, str]]) -> dict[str, object]:
     Returns
     -------
     dict
-        As `tables.to_record` makes it.
+        As `writing.table.to_record` makes it.
 
     Raises
     ------

@@ -6,22 +6,22 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from stylemeter.chords import lay_chords
 from stylemeter.errors import InputError, StylemeterError
-from stylemeter.keys import parse_key
-from stylemeter.melody import Key, Melody, Technique
-from stylemeter.meter import Meter
-from stylemeter.reading.apply import parse_meter
-from stylemeter.reading.build import Draft, RawNote, build, count_words
-from stylemeter.reading.fields import number_or_none, shown
-from stylemeter.reading.limits import NOTES_MAX, PITCH_MAX, PITCH_MIN, TEXT_MAX
-from stylemeter.reading.numbers import midi_number, parse_number
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.table_columns import Column, Role, assign
-from stylemeter.reading.table_comments import meter_rows
-from stylemeter.reading.table_own import meters_of
-from stylemeter.reading.table_time import Row, Source, times_of
-from stylemeter.tables import root_name
+from stylemeter.music.chords.symbols import lay_chords
+from stylemeter.music.keys import parse_key
+from stylemeter.music.melody import Key, Melody, Technique
+from stylemeter.music.meter import Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build, count_words
+from stylemeter.reading.draft.fields import number_or_none, shown
+from stylemeter.reading.draft.numbers import midi_number, parse_number
+from stylemeter.reading.draft.user_options import parse_meter
+from stylemeter.reading.intake.limits import NOTES_MAX, PITCH_MAX, PITCH_MIN, TEXT_MAX
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.table.columns import Column, Role, assign
+from stylemeter.reading.table.comments import meter_rows
+from stylemeter.reading.table.own import meters_of
+from stylemeter.reading.table.time import Row, Source, times_of
+from stylemeter.writing.table import root_name
 
 __all__ = ["Table", "melody_of_table"]
 
@@ -114,7 +114,7 @@ def _blank_pitches(events: Sequence[_Event], column: Column) -> list[str]:
 
 def _played(events: Sequence[_Event], source: Source, meters: tuple[Meter, ...]) -> Draft:
     """The draft of a table in seconds."""
-    from stylemeter.reading.table_played import played_draft
+    from stylemeter.reading.table.played import played_draft
 
     column = source.columns.get("technique")
     return played_draft(source, [e.pitch or 0.0 for e in events], [_technique(e.row, column) for e in events], meters)

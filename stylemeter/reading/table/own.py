@@ -16,14 +16,23 @@ from typing import Any, cast
 import numpy as np
 
 from stylemeter.errors import InputError, UsageError
-from stylemeter.keys import parse_key
-from stylemeter.melody import Chord, Ints, Key, KeySource, Melody, Technique, grid_columns
-from stylemeter.meter import Bars, Meter, regular_spans
-from stylemeter.reading.build import count_words
-from stylemeter.reading.fields import as_list, as_mapping, as_text, float_of, int_of, number_or_none, shown, ticks_of
-from stylemeter.reading.limits import BARS_MAX, CHORDS_MAX, NOTES_MAX, PITCH_MAX, PITCH_MIN, REMARKS_MAX
-from stylemeter.scales import MODE_SCALES
-from stylemeter.tables import plain_bars
+from stylemeter.music.keys import parse_key
+from stylemeter.music.melody import Chord, Ints, Key, KeySource, Melody, Technique, grid_columns
+from stylemeter.music.meter import Bars, Meter, regular_spans
+from stylemeter.music.scales import MODE_SCALES
+from stylemeter.reading.draft.build import count_words
+from stylemeter.reading.draft.fields import (
+    as_list,
+    as_mapping,
+    as_text,
+    float_of,
+    int_of,
+    number_or_none,
+    shown,
+    ticks_of,
+)
+from stylemeter.reading.intake.limits import BARS_MAX, CHORDS_MAX, NOTES_MAX, PITCH_MAX, PITCH_MIN, REMARKS_MAX
+from stylemeter.writing.table import plain_bars
 
 __all__ = ["key_of", "melody_of", "meters_of"]
 
@@ -49,7 +58,7 @@ def melody_of(record: Mapping[str, Any], wheres: Sequence[str] | None = None) ->
     Parameters
     ----------
     record : mapping
-        As `tables.to_record` makes it; times may be text or numbers.
+        As `writing.table.to_record` makes it; times may be text or numbers.
     wheres : sequence of str, optional
         Where each note stands, for errors; "note 1", "note 2", ... by default.
 

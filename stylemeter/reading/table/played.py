@@ -9,12 +9,12 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import InputError
-from stylemeter.melody import Technique
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.build import Draft
-from stylemeter.reading.fields import to_ticks
-from stylemeter.reading.performed import Take, lay, settle
-from stylemeter.reading.table_time import Source, bar_lines
+from stylemeter.music.melody import Technique
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.draft.build import Draft
+from stylemeter.reading.draft.fields import to_ticks
+from stylemeter.reading.performed.draft import Take, lay, settle
+from stylemeter.reading.table.time import Source, bar_lines
 
 __all__ = ["played_draft"]
 

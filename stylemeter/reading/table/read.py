@@ -16,18 +16,18 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.melody import Melody
-from stylemeter.reading.abc_text import decode
-from stylemeter.reading.fields import as_list, shown
-from stylemeter.reading.limits import NOTES_MAX, TUNES_MAX
-from stylemeter.reading.numbers import parse_number
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.table_columns import known
-from stylemeter.reading.table_comments import record_of
-from stylemeter.reading.table_foreign import Table, melody_of_table
-from stylemeter.reading.table_own import melody_of
-from stylemeter.reading.table_time import Row
-from stylemeter.tables import SCHEMA
+from stylemeter.music.melody import Melody
+from stylemeter.reading.draft.fields import as_list, shown
+from stylemeter.reading.draft.numbers import parse_number
+from stylemeter.reading.intake.limits import NOTES_MAX, TUNES_MAX
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.table.columns import known
+from stylemeter.reading.table.comments import record_of
+from stylemeter.reading.table.foreign import Table, melody_of_table
+from stylemeter.reading.table.own import melody_of
+from stylemeter.reading.table.time import Row
+from stylemeter.support.decoding import decode
+from stylemeter.writing.table import SCHEMA
 
 __all__ = ["read"]
 

@@ -12,12 +12,20 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS, Meter, meter_at, regular_spans
-from stylemeter.reading.build import count_words
-from stylemeter.reading.fields import shown, to_ticks
-from stylemeter.reading.limits import BARS_MAX
-from stylemeter.reading.numbers import BEAT_PARTS, QUARTER_PARTS, Printed, bar_parts, nearest_tick, parse_number, snap
-from stylemeter.reading.table_columns import Column, Role
+from stylemeter.music.meter import TICKS, Meter, meter_at, regular_spans
+from stylemeter.reading.draft.build import count_words
+from stylemeter.reading.draft.fields import shown, to_ticks
+from stylemeter.reading.draft.numbers import (
+    BEAT_PARTS,
+    QUARTER_PARTS,
+    Printed,
+    bar_parts,
+    nearest_tick,
+    parse_number,
+    snap,
+)
+from stylemeter.reading.intake.limits import BARS_MAX
+from stylemeter.reading.table.columns import Column, Role
 
 __all__ = ["Row", "Source", "Times", "bar_lines", "times_of"]
 
@@ -65,7 +73,7 @@ class Source:
     rows : sequence of Row
         Those that sound; rests too where the rows follow one another.
     columns : dict
-        Role -> column, as `table_columns.assign` finds them.
+        Role -> column, as `columns.assign` finds them.
     meters : sequence of Meter
         At least one.
     tempo : float or None

@@ -16,16 +16,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from stylemeter.advice import Advice
-from stylemeter.class_rows import COMMON_SOLOS, Row, Shared, common, most_outside_first, spread
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.files import write_whole
-from stylemeter.profile import Profile
-from stylemeter.report.class_page import render
-from stylemeter.report.class_words import of_hundred, say
-from stylemeter.report.svg import tag
-from stylemeter.tables import escape
-from stylemeter.words import words
+from stylemeter.practice.advice import Advice
+from stylemeter.practice.words import words
+from stylemeter.report.classroom.page import render
+from stylemeter.report.classroom.words import of_hundred, say
+from stylemeter.report.draw.svg import tag
+from stylemeter.style.profile import Profile
+from stylemeter.support.files import write_whole
+from stylemeter.takes.class_rows import COMMON_SOLOS, Row, Shared, common, most_outside_first, spread
+from stylemeter.writing.table import escape
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -10,8 +10,8 @@ from typing import Any
 from markupsafe import Markup
 
 from stylemeter._version import __version__
-from stylemeter.report.class_words import of_hundred, say, texts
-from stylemeter.report.html import TEMPLATES, environment
+from stylemeter.report.classroom.words import of_hundred, say, texts
+from stylemeter.report.draw.html import TEMPLATES, environment
 
 __all__ = ["render"]
 

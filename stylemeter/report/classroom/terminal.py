@@ -11,12 +11,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from stylemeter.class_rows import Row
 from stylemeter.features import HABITS
-from stylemeter.reading import show
-from stylemeter.report.class_words import of_hundred, say, texts
-from stylemeter.report.overview import ClassView, habits_in_common, solo_title
-from stylemeter.words import words
+from stylemeter.practice.words import words
+from stylemeter.report.classroom.overview import ClassView, habits_in_common, solo_title
+from stylemeter.report.classroom.words import of_hundred, say, texts
+from stylemeter.support.printable import show
+from stylemeter.takes.class_rows import Row
 
 __all__ = ["WIDTH", "class_text", "print_class", "put_out"]
 

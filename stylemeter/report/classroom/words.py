@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from pathlib import Path
 
-from stylemeter.report.html import filled, flat_texts
-from stylemeter.shipped_texts import load_texts
+from stylemeter.report.draw.html import filled, flat_texts
+from stylemeter.support.texts import load_texts, texts_file
 
 __all__ = ["of_hundred", "say", "texts"]
 
-_FILE = Path(__file__).resolve().parent / "class.toml"
+_FILE = texts_file("class")
 
 
 @lru_cache(maxsize=1)

@@ -7,13 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from stylemeter.errors import StylemeterError
-from stylemeter.results import writing
-from stylemeter.words import fill
+from stylemeter.practice.words import fill
+from stylemeter.support.files import writing
 
 __all__ = ["TEMPLATES", "environment", "filled", "flat_texts", "write_html"]
 
 #: Folder of the templates.
-TEMPLATES = Path(__file__).resolve().parent / "templates"
+TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 
 
 def environment(**names: object) -> Any:

@@ -19,10 +19,10 @@ from xml.etree.ElementTree import Element, SubElement, fromstring
 
 from markupsafe import Markup, escape
 
-from stylemeter.melody import Melody
-from stylemeter.meter import TICKS
-from stylemeter.report.page_words import say
-from stylemeter.report.svg import number
+from stylemeter.music.melody import Melody
+from stylemeter.music.meter import TICKS
+from stylemeter.report.draw.svg import number
+from stylemeter.report.solo.words import say
 from stylemeter.writing.layout import PrintedBar, printed_bars
 from stylemeter.writing.musicxml import score_of
 from stylemeter.writing.spelling import spell
@@ -270,7 +270,7 @@ def bars_text(melody: Melody, shown: Collection[PrintedBar], marks: Collection[i
 
     Examples
     --------
-    >>> from stylemeter.reading.build import Draft, RawNote, build
+    >>> from stylemeter.reading.draft.build import Draft, RawNote, build
     >>> from stylemeter.writing.layout import printed_bars
     >>> tune = build(Draft([RawNote(0, 5040, 61.0), RawNote(5040, 15120, 64.0)]))
     >>> list(bars_text(tune, printed_bars(tune), {1}))

@@ -8,13 +8,13 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any, Literal
 
-from stylemeter.document_numbers import number
-from stylemeter.progress import Point, Progress, Trajectory
-from stylemeter.reading import show
-from stylemeter.report.class_words import of_hundred, say, texts
-from stylemeter.tables import escape
-from stylemeter.trend import FEWEST
-from stylemeter.words import words
+from stylemeter.practice.words import words
+from stylemeter.report.classroom.words import of_hundred, say, texts
+from stylemeter.support.numbers import number
+from stylemeter.support.printable import show
+from stylemeter.takes.progress import Point, Progress, Trajectory
+from stylemeter.takes.trend import FEWEST
+from stylemeter.writing.table import escape
 
 __all__ = [
     "COLUMNS",

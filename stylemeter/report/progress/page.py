@@ -12,14 +12,14 @@ from pathlib import Path
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Any
 
-from stylemeter.advice import Advice
-from stylemeter.progress import Point, Progress, Trajectory
-from stylemeter.report.class_page import render
-from stylemeter.report.class_words import of_hundred, say
-from stylemeter.report.html import write_html
-from stylemeter.report.progress_words import By, answer, head, numbers, sentence, trait_title, verdict
-from stylemeter.report.svg import number, tag
-from stylemeter.words import format_range, format_value, words
+from stylemeter.practice.advice import Advice
+from stylemeter.practice.words import format_range, format_value, words
+from stylemeter.report.classroom.page import render
+from stylemeter.report.classroom.words import of_hundred, say
+from stylemeter.report.draw.html import write_html
+from stylemeter.report.draw.svg import number, tag
+from stylemeter.report.progress.document import By, answer, head, numbers, sentence, trait_title, verdict
+from stylemeter.takes.progress import Point, Progress, Trajectory
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -10,12 +10,12 @@ from statistics import NormalDist
 from rich.table import Table
 from rich.text import Text
 
-from stylemeter.progress import Progress, Trajectory
-from stylemeter.reading import show
-from stylemeter.report.class_terminal import put_out
-from stylemeter.report.class_words import say, texts
-from stylemeter.report.progress_words import By, answer, ends, head, sentence, trait_title, verdict
-from stylemeter.words import format_range, format_value
+from stylemeter.practice.words import format_range, format_value
+from stylemeter.report.classroom.terminal import put_out
+from stylemeter.report.classroom.words import say, texts
+from stylemeter.report.progress.document import By, answer, ends, head, sentence, trait_title, verdict
+from stylemeter.support.printable import show
+from stylemeter.takes.progress import Progress, Trajectory
 
 __all__ = ["print_progress", "spark"]
 

@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from typing import Any, TextIO
 
 from stylemeter.features import CATALOG
-from stylemeter.findings import Findings
-from stylemeter.tables import escape
+from stylemeter.practice.findings import Findings
+from stylemeter.writing.table import escape
 
 __all__ = ["COLUMNS", "CsvPrinter", "feature_rows"]
 

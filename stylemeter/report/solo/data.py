@@ -8,9 +8,9 @@ import json
 import re
 from pathlib import Path
 
-from stylemeter.findings import Findings
-from stylemeter.report.document import to_document
-from stylemeter.report.rows import CsvPrinter
+from stylemeter.practice.findings import Findings
+from stylemeter.report.solo.csv import CsvPrinter
+from stylemeter.report.solo.document import to_document
 
 __all__ = ["csv_link", "csv_text", "file_stem", "json_link", "json_text"]
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from stylemeter.document_numbers import number, numbers
 from stylemeter.features import CATALOG
-from stylemeter.findings import Findings
-from stylemeter.melody import Melody
-from stylemeter.placed import FeaturePlace, HabitPlace, Stretch, Typicality
-from stylemeter.tables import quarters_text
+from stylemeter.music.melody import Melody
+from stylemeter.placement.records import FeaturePlace, HabitPlace, Stretch, Typicality
+from stylemeter.practice.findings import Findings
+from stylemeter.support.numbers import number, numbers
+from stylemeter.writing.table import quarters_text
 
 __all__ = ["SCHEMA", "bar_count", "to_document"]
 

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stylemeter.features import HABITS, Base, Line
-from stylemeter.findings import Findings
-from stylemeter.melody import Melody
-from stylemeter.placed import FeaturePlace, HabitPlace, Stretch
-from stylemeter.report.notation import Engraved, engrave
-from stylemeter.report.page_spread import habit_spread
-from stylemeter.report.page_words import bars_range, bars_words, percentile_text, say
-from stylemeter.report.svg import spread_strip
-from stylemeter.words import Direction, capital, feature_verdict, habit_verdict, percentile_words, words
+from stylemeter.music.melody import Melody
+from stylemeter.placement.records import FeaturePlace, HabitPlace, Stretch
+from stylemeter.practice.findings import Findings
+from stylemeter.practice.words import Direction, capital, feature_verdict, habit_verdict, percentile_words, words
+from stylemeter.report.draw.notation import Engraved, engrave
+from stylemeter.report.draw.svg import spread_strip
+from stylemeter.report.solo.spread import habit_spread
+from stylemeter.report.solo.words import bars_range, bars_words, percentile_text, say
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from stylemeter.document_numbers import number
-from stylemeter.findings import Findings
-from stylemeter.melody import Melody
-from stylemeter.reading import show
-from stylemeter.report.document import bar_count
-from stylemeter.report.page_words import joined, say, texts
-from stylemeter.words import words
+from stylemeter.music.melody import Melody
+from stylemeter.practice.findings import Findings
+from stylemeter.practice.words import words
+from stylemeter.report.solo.document import bar_count
+from stylemeter.report.solo.words import joined, say, texts
+from stylemeter.support.numbers import number
+from stylemeter.support.printable import show
 
 __all__ = ["Fact", "answer", "facts", "notices", "remarks", "solo_title"]
 

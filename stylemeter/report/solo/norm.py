@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from stylemeter.capability import capability, nearest_count
-from stylemeter.findings import Findings
-from stylemeter.placed import Typicality
-from stylemeter.report.page_head import Fact, expected_words
-from stylemeter.report.page_words import joined, percent, say, texts
-from stylemeter.report.svg import share_bar
-from stylemeter.words import words
+from stylemeter.placement.records import Typicality
+from stylemeter.placement.trust.capability import capability, nearest_count
+from stylemeter.practice.findings import Findings
+from stylemeter.practice.words import words
+from stylemeter.report.draw.svg import share_bar
+from stylemeter.report.solo.head import Fact, expected_words
+from stylemeter.report.solo.words import joined, percent, say, texts
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -16,13 +16,18 @@ from typing import Any
 from markupsafe import Markup
 
 from stylemeter._version import __version__
-from stylemeter.findings import Findings
-from stylemeter.report import page_data, page_habits, page_head, page_norm, page_shapes, page_traits
-from stylemeter.report.html import TEMPLATES, environment, write_html
-from stylemeter.report.notation import engraver
-from stylemeter.report.page_words import say, texts
-from stylemeter.report.svg import swatch
-from stylemeter.words import words
+from stylemeter.practice.findings import Findings
+from stylemeter.practice.words import words
+from stylemeter.report.draw.html import TEMPLATES, environment, write_html
+from stylemeter.report.draw.notation import engraver
+from stylemeter.report.draw.svg import swatch
+from stylemeter.report.solo import data as page_data
+from stylemeter.report.solo import habits as page_habits
+from stylemeter.report.solo import head as page_head
+from stylemeter.report.solo import norm as page_norm
+from stylemeter.report.solo import shapes as page_shapes
+from stylemeter.report.solo import traits as page_traits
+from stylemeter.report.solo.words import say, texts
 
 __all__ = ["page_html", "warm_up", "write_page"]
 

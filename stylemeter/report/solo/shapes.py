@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stylemeter.features.distributions import IOI_CELLS
-from stylemeter.findings import Findings
-from stylemeter.melody import Melody
-from stylemeter.meter import TICKS
-from stylemeter.report.page_words import joined, percent, say, table
-from stylemeter.report.svg import Chart, chart
-from stylemeter.words import words
+from stylemeter.music.melody import Melody
+from stylemeter.music.meter import TICKS
+from stylemeter.practice.findings import Findings
+from stylemeter.practice.words import words
+from stylemeter.report.draw.svg import Chart, chart
+from stylemeter.report.solo.words import joined, percent, say, table
 
 if TYPE_CHECKING:
     from markupsafe import Markup

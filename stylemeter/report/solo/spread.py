@@ -7,9 +7,9 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.placed import HabitPlace, Placement
-from stylemeter.report.svg import Spread
-from stylemeter.stats import weighted_quantile
+from stylemeter.placement.records import HabitPlace, Placement
+from stylemeter.report.draw.svg import Spread
+from stylemeter.style.ranks import weighted_quantile
 
 __all__ = ["habit_spread"]
 

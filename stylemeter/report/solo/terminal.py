@@ -14,14 +14,14 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from stylemeter.document_numbers import number
 from stylemeter.features import CATALOG
-from stylemeter.findings import Findings
-from stylemeter.melody import Melody
-from stylemeter.placed import FeaturePlace, HabitPlace, Stretch
-from stylemeter.reading import show
-from stylemeter.report.document import bar_count
-from stylemeter.words import fill, format_value, habit_verdict, value_and_range, words
+from stylemeter.music.melody import Melody
+from stylemeter.placement.records import FeaturePlace, HabitPlace, Stretch
+from stylemeter.practice.findings import Findings
+from stylemeter.practice.words import fill, format_value, habit_verdict, value_and_range, words
+from stylemeter.report.solo.document import bar_count
+from stylemeter.support.numbers import number
+from stylemeter.support.printable import show
 
 __all__ = ["as_text", "print_placement"]
 

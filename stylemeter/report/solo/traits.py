@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stylemeter.features import CATALOG
-from stylemeter.findings import Findings
-from stylemeter.placed import FeaturePlace
-from stylemeter.report.page_words import percentile_text, places_words, q_words, say, standing_words
-from stylemeter.report.svg import standing_strip
-from stylemeter.words import capital, format_range, format_value, value_and_range, words
+from stylemeter.placement.records import FeaturePlace
+from stylemeter.practice.findings import Findings
+from stylemeter.practice.words import capital, format_range, format_value, value_and_range, words
+from stylemeter.report.draw.svg import standing_strip
+from stylemeter.report.solo.words import percentile_text, places_words, q_words, say, standing_words
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
-from pathlib import Path
 
-from stylemeter.placed import Stretch
-from stylemeter.report.html import filled, flat_texts
-from stylemeter.shipped_texts import load_texts
+from stylemeter.placement.records import Stretch
+from stylemeter.report.draw.html import filled, flat_texts
+from stylemeter.support.texts import load_texts, texts_file
 
 __all__ = [
     "bars_range",
@@ -25,7 +24,7 @@ __all__ = [
     "texts",
 ]
 
-_FILE = Path(__file__).resolve().parent / "page.toml"
+_FILE = texts_file("page")
 
 
 @lru_cache(maxsize=1)

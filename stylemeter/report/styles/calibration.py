@@ -7,7 +7,7 @@ import io
 from pathlib import Path
 from typing import Any
 
-from stylemeter.words import words
+from stylemeter.practice.words import words
 
 __all__ = ["csv_text", "table_text", "write_plot"]
 

@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from stylemeter.corpus import Collection
-from stylemeter.profile import Profile
-from stylemeter.reference import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
+from stylemeter.style.collections import Collection
+from stylemeter.style.profile import Profile
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
 __all__ = ["collection_lines", "collection_row", "plain_table", "profile_lines", "profile_row"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from inputs.sixty.xml import attributes, measure, part, whole
 
-from stylemeter.melody import Melody, Technique
-from stylemeter.reading.musicxml import read
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.melody import Melody, Technique
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.musicxml.read import read
 
 TREBLE = "<clef><sign>G</sign><line>2</line></clef>"
 TREBLE_8 = "<clef><sign>G</sign><line>2</line><clef-octave-change>-1</clef-octave-change></clef>"

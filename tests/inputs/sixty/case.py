@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from stylemeter.melody import Melody
+from stylemeter.music.melody import Melody
 from stylemeter.reading import ReadOptions
 
 

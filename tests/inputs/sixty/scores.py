@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stylemeter.melody import Technique
+from stylemeter.music.melody import Technique
 
 from .case import Case
 from .xml import SCALE_PITCHES, STEADY, attributes, bars, measure, note, notes, part, whole

@@ -6,18 +6,18 @@ Reference: the ABC music standard 2.1 (December 2011), its sections named beside
 from __future__ import annotations
 
 from fractions import Fraction
-from pathlib import Path
 
 import pytest
-from heard import beats, heard
+from helpers.heard import beats, heard
+from helpers.places import INPUTS
 
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS
-from stylemeter.reading.abc_fields import read_key, signature
-from stylemeter.reading.abc_notation import read, read_tune, split_tunes
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.abc.fields import read_key, signature
+from stylemeter.reading.abc.read import read, read_tune, split_tunes
+from stylemeter.reading.intake.options import ReadOptions
 
-INPUTS = Path(__file__).parent.parent / "inputs" / "abc"
+FILES = INPUTS / "abc"
 PLAIN = "X:1\nT:Case\nM:4/4\nL:1/4\nK:C\n"
 
 

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import random
 import time
-from pathlib import Path
 
 import pytest
-from heard import holds_together, survives
+from helpers.heard import holds_together, survives
+from helpers.places import INPUTS
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.reading.abc_notation import read
-from stylemeter.reading.abc_text import split_tunes
-from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.abc.file import split_tunes
+from stylemeter.reading.abc.read import read
+from stylemeter.reading.intake.options import ReadOptions
 
-INPUTS = Path(__file__).parent.parent / "inputs" / "abc"
+FILES = INPUTS / "abc"
 HEAD = b"X:1\nM:4/4\nL:1/8\nK:C\n"
 #: Seconds of computing after which a file counts as one that hangs; all take a few at most.
 SECONDS = 30
@@ -114,7 +114,7 @@ def test_remarks_of_many_failures_are_few():
 
 
 def seeds():
-    return [path.read_bytes() for path in sorted(INPUTS.glob("*.abc"))]
+    return [path.read_bytes() for path in sorted(FILES.glob("*.abc"))]
 
 
 def test_damaged_files():

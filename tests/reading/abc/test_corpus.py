@@ -16,11 +16,11 @@ import re
 from fractions import Fraction
 
 import pytest
-from folk_abc import read_file
+from helpers.folk_abc import read_file
 
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS
-from stylemeter.reading.abc_notation import decode, read_tune, split_tunes
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.abc.read import decode, read_tune, split_tunes
 
 FIDDLE = ("airdsAirs", "oneills1850", "ryansMammoth")
 CLOSE = Fraction(1, 50)

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
-from heard import heard
+from helpers.heard import heard
+from helpers.places import INPUTS
 
 from stylemeter.errors import InputError
-from stylemeter.reading.abc_notation import decode, read, split_tunes
-from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.abc.read import decode, read, split_tunes
+from stylemeter.reading.intake.options import ReadOptions
 
-INPUTS = Path(__file__).parent.parent / "inputs" / "abc"
+FILES = INPUTS / "abc"
 PLAIN = "X:1\nM:4/4\nL:1/4\nK:C\n"
 
 
@@ -21,7 +20,7 @@ def tune(body: str, head: str = PLAIN):
 
 
 def test_voices():
-    text = (INPUTS / "two_voices.abc").read_bytes()
+    text = (FILES / "two_voices.abc").read_bytes()
     (melody,) = read(text, ReadOptions())
     assert melody.part == "X:4 V:tune"
     assert heard(melody) == "D5:1 E5:1 F#5:1 G5:1 | A5:2 F#5:2 | D5:4"
@@ -49,7 +48,7 @@ def test_one_voice_defined_moves_its_notes():
 class TestCollection:
     """Case 54: many tunes in one file, text between them, one of them broken."""
 
-    data = (INPUTS / "collection.abc").read_bytes()
+    data = (FILES / "collection.abc").read_bytes()
 
     def test_every_tune_is_a_melody(self):
         melodies = read(self.data, ReadOptions())
@@ -123,7 +122,7 @@ def test_no_key_line():
     [("latin1.abc", "Café près du canal"), ("utf16.abc", "Café près du canal"), ("mac.abc", "Old line ends")],
 )
 def test_encodings(name, title):
-    (melody,) = read((INPUTS / name).read_bytes(), ReadOptions())
+    (melody,) = read((FILES / name).read_bytes(), ReadOptions())
     assert melody.title == title
     assert heard(melody) == "C4:1 D4:1 E4:1 F4:1"
 

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from stylemeter.errors import InputError, UsageError
-from stylemeter.melody import Chord, Key
-from stylemeter.meter import TICKS as Q
-from stylemeter.meter import Meter
-from stylemeter.reading.apply import apply, check
-from stylemeter.reading.build import Draft, RawNote, build
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.melody import Chord, Key
+from stylemeter.music.meter import TICKS as Q
+from stylemeter.music.meter import Meter
+from stylemeter.reading.draft.build import Draft, RawNote, build
+from stylemeter.reading.draft.user_options import apply, check
+from stylemeter.reading.intake.options import ReadOptions
 
 
 def melody(onsets, **more):
@@ -173,7 +173,7 @@ def test_options_that_make_sense_pass():
 
 
 def test_a_part_asked_of_a_file_without_parts_is_told():
-    from stylemeter.reading.table import read
+    from stylemeter.reading.table.read import read
 
     [melody] = read(b"onset,pitch\n0,60\n1,62\n", ReadOptions())
     said = "a file of this kind has no parts: 'Guitar' not looked for"

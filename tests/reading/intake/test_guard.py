@@ -17,10 +17,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stylemeter.errors import InputError, LimitError, UsageError
-from stylemeter.meter import TICKS
-from stylemeter.reading import find, limits
-from stylemeter.reading.guard import load, load_stream, show, sniff
+from stylemeter.music.meter import TICKS
+from stylemeter.reading import find
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.guard import load, load_stream, sniff
 from stylemeter.reading.kinds import KINDS, kind_of_suffix
+from stylemeter.support.printable import show
 
 ABC = b"X:1\nT:A tune\nM:4/4\nL:1/8\nK:D\nDEFG ABcd|\n"
 

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS
-from stylemeter.reading.jams import read
-from stylemeter.reading.jams_beats import annotated_beats, even_beats
-from stylemeter.reading.jams_file import Observation
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.jams.beats import annotated_beats, even_beats
+from stylemeter.reading.jams.file import Observation
+from stylemeter.reading.jams.read import read
 
 #: C D E F as quarters at 120 a minute, 100 ms of each unsounded.
 SCALE = [(0.5 * i, 0.4, 60 + p) for i, p in enumerate((0, 2, 4, 5))]

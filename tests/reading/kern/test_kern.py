@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import time
 from fractions import Fraction
-from pathlib import Path
 
 import pytest
-from heard import beats, heard, survives
+from helpers.heard import beats, heard, survives
+from helpers.places import INPUTS
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.meter import TICKS
-from stylemeter.reading.kern import read
-from stylemeter.reading.kern_notes import read_cell
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.kern.cells import read_cell
+from stylemeter.reading.kern.read import read
 
-INPUTS = Path(__file__).parent.parent / "inputs" / "kern"
+FILES = INPUTS / "kern"
 
 
 def load(name, **options):
-    return read((INPUTS / name).read_bytes(), ReadOptions(**options))
+    return read((FILES / name).read_bytes(), ReadOptions(**options))
 
 
 def piece(*rows, head=("*M4/4",)):
@@ -245,7 +245,7 @@ WORDS = [bytes([sign]) for sign in b"*^vx+-=!.\t\n 0123456789abcgr#-[]_q%LJ:M/"]
 
 
 def seeds():
-    return [path.read_bytes() for path in sorted(INPUTS.glob("*.krn"))]
+    return [path.read_bytes() for path in sorted(FILES.glob("*.krn"))]
 
 
 def test_damaged_files():

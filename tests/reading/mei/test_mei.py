@@ -9,22 +9,22 @@ import re
 import time
 import zipfile
 from fractions import Fraction
-from pathlib import Path
 
 import pytest
-from heard import beats, heard, survives
+from helpers.heard import beats, heard, survives
+from helpers.places import INPUTS
 
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS
-from stylemeter.reading.mei import read
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.mei.read import read
 
-INPUTS = Path(__file__).parent.parent / "inputs" / "mei"
+FILES = INPUTS / "mei"
 PLAIN = '<scoreDef meter.count="4" meter.unit="4" keysig="0" key.mode="major"/>'
 
 
 def load(name, **options):
-    return read((INPUTS / name).read_bytes(), ReadOptions(**options))
+    return read((FILES / name).read_bytes(), ReadOptions(**options))
 
 
 def document(measures, definition=PLAIN):
@@ -345,7 +345,7 @@ WORDS = [b"<", b">", b"/", b'"', b"<note/>", b"<mRest/>", b"<staffDef/>", b'dur=
 
 
 def seeds():
-    return [path.read_bytes() for path in sorted(INPUTS.glob("*.mei"))]
+    return [path.read_bytes() for path in sorted(FILES.glob("*.mei"))]
 
 
 def changed_values(rng, data):

@@ -8,10 +8,10 @@ import pytest
 from inputs import midi_cases as made
 
 from stylemeter.errors import InputError, StylemeterError, UsageError
-from stylemeter.melody import Technique
-from stylemeter.meter import TICKS
-from stylemeter.reading.midi import read
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.melody import Technique
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.midi.read import read
 
 CASES = made.cases()
 

@@ -7,9 +7,9 @@ declared; melodies of POP909 (Wang et al., ISMIR 2020) and POP909-CL (arXiv:2510
 import numpy as np
 import pytest
 
-from stylemeter.meter import TICKS
-from stylemeter.reading.midi import read
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.midi.read import read
 
 FILES = 60
 #: Our ticks to a tick of these files.

@@ -12,9 +12,9 @@ from inputs.musicxml.guitar import TAB, TREBLE, fret, technical
 from inputs.sixty.xml import attributes, bars, measure, note, notes, part, whole
 
 from stylemeter.errors import InputError
-from stylemeter.reading import limits
-from stylemeter.reading.musicxml import read
-from stylemeter.reading.options import ReadOptions
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.musicxml.read import read
 
 RICH = whole(
     part(

@@ -14,9 +14,9 @@ from inputs.musicxml.guitar import one
 from inputs.sixty.xml import bars, note, notes
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.meter import TICKS
-from stylemeter.reading import limits
-from stylemeter.reading.musicxml_chords import read_chord
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.intake import limits
+from stylemeter.reading.musicxml.chords import read_chord
 
 KINDS = {
     "major": {0, 4, 7},

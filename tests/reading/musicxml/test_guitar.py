@@ -10,7 +10,7 @@ from inputs.musicxml.case import BACK
 from inputs.musicxml.guitar import DOWN, TAB, TREBLE, TREBLE_8, fret, guitar, marks, one, remarks
 from inputs.sixty.xml import attributes, measure, note, notes, part, whole
 
-from stylemeter.meter import TICKS
+from stylemeter.music.meter import TICKS
 
 OCTAVE = "guitar part in plain treble clef, no transposition given: read an octave lower, as a guitar sounds"
 

@@ -9,11 +9,11 @@ from inputs.musicxml import CASES, Case
 from inputs.sixty.xml import attributes, bars, measure, note, notes, part, plain, whole
 
 from stylemeter.errors import InputError, LimitError, UnknownNameError
-from stylemeter.melody import Melody
-from stylemeter.meter import TICKS
-from stylemeter.reading import limits
-from stylemeter.reading.musicxml import read
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.melody import Melody
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.musicxml.read import read
 
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
@@ -243,7 +243,7 @@ def test_reading_leaves_nothing_behind(tmp_path, monkeypatch: pytest.MonkeyPatch
 
 
 def test_two_readings_that_differ_are_an_error(monkeypatch: pytest.MonkeyPatch):
-    from stylemeter.reading import musicxml_score
+    from stylemeter.reading.musicxml import ties as musicxml_score
 
     monkeypatch.setattr(musicxml_score, "_ticks", lambda quarters: 1)
     with pytest.raises(InputError, match="bar 1: two ways of reading this bar don't agree"):

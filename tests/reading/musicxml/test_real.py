@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from stylemeter.meter import TICKS
-from stylemeter.reading.musicxml import read
-from stylemeter.reading.musicxml_file import unpack
-from stylemeter.reading.options import ReadOptions
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.musicxml.file import unpack
+from stylemeter.reading.musicxml.read import read
 
 pytestmark = pytest.mark.data
 

@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.beat_grids import even_grid, grids_of, put
-from stylemeter.reading.performed import Take, close_gaps, lay, settle
-from stylemeter.reading.quantise import beat_units, quantise
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.performed.draft import Take, close_gaps, lay, settle
+from stylemeter.reading.performed.grids import even_grid, grids_of, put
+from stylemeter.reading.performed.quantise import beat_units, quantise
 
 FOUR = (Meter(0, 4, 4),)
 #: Rhythms of a beat and how often they come: eighths and quarters, sixteenths, off-beats, dotted pairs, triplets.

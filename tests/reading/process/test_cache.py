@@ -7,14 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-import stylemeter.reading.cache as cache_module
-from stylemeter.melody import Chord, Key, Melody, Technique
-from stylemeter.meter import Meter
-from stylemeter.reading import Session, limits
-from stylemeter.reading.build import Draft, RawNote, build
-from stylemeter.reading.cache import NoteCache, entry_name, folder, stamp_of
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.wire import pack, unpack
+import stylemeter.reading.process.cache as cache_module
+from stylemeter.music.melody import Chord, Key, Melody, Technique
+from stylemeter.music.meter import Meter
+from stylemeter.reading import Session
+from stylemeter.reading.draft.build import Draft, RawNote, build
+from stylemeter.reading.intake import limits
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.process.cache import NoteCache, entry_name, folder, stamp_of
+from stylemeter.reading.process.codec import pack, unpack
 
 ABC = b"X:1\nT:A tune\nM:6/8\nL:1/8\nK:Ddor\nDEF GAB|d6|\n\nX:2\nT:Another\nM:4/4\nL:1/4\nK:C\nCDEF|\n"
 

@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 
 from stylemeter.errors import InputError, LimitError, UnknownNameError
+from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import Reader
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.wire import unpack
-from stylemeter.reading.worker import ReadingProcess
+from stylemeter.reading.process.codec import unpack
+from stylemeter.reading.process.parent import ReadingProcess
 
 HERE = Path(__file__).resolve().parent
 MISBEHAVING = Reader("misbehaving", (), "test")
@@ -189,9 +189,9 @@ def test_the_child_ends_when_its_parent_is_killed(tmp_path):
     code = (
         "import sys, os, signal\n"
         f"sys.path.insert(0, {str(HERE / 'readers_that_misbehave')!r})\n"
-        "from stylemeter.reading.worker import ReadingProcess\n"
+        "from stylemeter.reading.process.parent import ReadingProcess\n"
         "from stylemeter.reading.kinds import Reader\n"
-        "from stylemeter.reading.options import ReadOptions\n"
+        "from stylemeter.reading.intake.options import ReadOptions\n"
         "process = ReadingProcess()\n"
         "process.read(Reader('misbehaving', (), ''), b'pid', ReadOptions())\n"
         "print(process.pid, flush=True)\n"
@@ -218,10 +218,10 @@ UNGUARDED = """
 import sys
 sys.path.insert(0, {path!r})
 print("main runs", flush=True)
-from stylemeter.reading.worker import ReadingProcess
+from stylemeter.reading.process.parent import ReadingProcess
 from stylemeter.reading.kinds import Reader
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.wire import unpack
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.process.codec import unpack
 process = ReadingProcess()
 print(unpack(process.read(Reader("misbehaving", (), ""), b"number 7", ReadOptions()))[0].title)
 """

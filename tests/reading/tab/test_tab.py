@@ -8,16 +8,16 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from conftest import ROOT
+from helpers.places import ROOT
 
 from stylemeter.errors import InputError
-from stylemeter.melody import Technique
-from stylemeter.meter import TICKS, Meter
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.tab import read
-from stylemeter.reading.tab_rhythm import by_spacing
-from stylemeter.reading.tab_strokes import NODES, columns_of
-from stylemeter.reading.tab_systems import TabBar
+from stylemeter.music.melody import Technique
+from stylemeter.music.meter import TICKS, Meter
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.tab.read import read
+from stylemeter.reading.tab.rhythm import by_spacing
+from stylemeter.reading.tab.strokes import NODES, columns_of
+from stylemeter.reading.tab.systems import TabBar
 
 INPUTS = ROOT / "tests" / "inputs" / "tab"
 

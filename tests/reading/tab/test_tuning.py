@@ -2,9 +2,9 @@
 
 import pytest
 
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.tab import read
-from stylemeter.reading.tab_tuning import USUAL, capo_of, strings_of
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.tab.read import read
+from stylemeter.reading.tab.tuning import USUAL, capo_of, strings_of
 
 #: Open strings of a guitar, the top line first.
 OPEN = (64, 59, 55, 50, 45, 40)

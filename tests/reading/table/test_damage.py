@@ -6,11 +6,11 @@ from collections import Counter
 
 import numpy as np
 import pytest
-from conftest import ROOT
+from helpers.places import ROOT
 
 from stylemeter.errors import InputError
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.table import read
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.table.read import read
 
 INPUTS = ROOT / "tests" / "inputs" / "table"
 NLT = ("seconds", "bar_position", "pitch", "degree")

@@ -5,16 +5,16 @@ import re
 from fractions import Fraction
 
 import pytest
-from conftest import ROOT
-from same import assert_same
-from written import written
+from helpers.places import ROOT
+from helpers.same import assert_same
+from helpers.written import written
 
 from stylemeter.errors import InputError
-from stylemeter.meter import TICKS
-from stylemeter.reading.numbers import Printed, bar_parts, parse_number, snap
-from stylemeter.reading.options import ReadOptions
-from stylemeter.reading.table import read
-from stylemeter.tables import to_csv, to_json
+from stylemeter.music.meter import TICKS
+from stylemeter.reading.draft.numbers import Printed, bar_parts, parse_number, snap
+from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.table.read import read
+from stylemeter.writing.table import to_csv, to_json
 
 INPUTS = ROOT / "tests" / "inputs" / "table"
 NLT = ("seconds", "bar_position", "pitch", "degree")

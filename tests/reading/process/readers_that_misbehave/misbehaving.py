@@ -11,7 +11,7 @@ import warnings
 from pathlib import Path
 
 from stylemeter.errors import InputError, UnknownNameError
-from stylemeter.reading.build import Draft, RawNote, build
+from stylemeter.reading.draft.build import Draft, RawNote, build
 
 KEPT = []
 

@@ -1,0 +1,1 @@
+"""ABC: text -> tunes (`read`)."""

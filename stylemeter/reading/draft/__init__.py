@@ -1,0 +1,1 @@
+"""Draft: what a reader found -> `Melody`: exact places, ties, printed bars, repairs, the user's options."""

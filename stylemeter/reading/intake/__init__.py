@@ -1,0 +1,1 @@
+"""Intake: what every file passes first: size, kind by content, limits, options."""

@@ -1,0 +1,1 @@
+"""JAMS: annotations -> melodies (`read`)."""

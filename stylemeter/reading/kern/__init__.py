@@ -1,0 +1,1 @@
+"""Humdrum kern: spines -> melodies (`read`)."""

@@ -1,0 +1,1 @@
+"""MEI: XML -> melodies (`read`)."""

@@ -1,0 +1,1 @@
+"""MIDI: bytes -> melodies (`read`)."""

@@ -1,0 +1,1 @@
+"""MusicXML: plain or packed -> melodies (`read`)."""

@@ -1,0 +1,1 @@
+"""Performed: notes in seconds or played ticks -> notes on a metrical grid."""

@@ -1,0 +1,1 @@
+"""Process: many files, each read within bounds of time and memory."""

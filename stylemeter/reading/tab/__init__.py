@@ -1,0 +1,1 @@
+"""Text tablature: lines of frets -> melodies (`read`)."""

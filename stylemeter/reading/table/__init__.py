@@ -1,0 +1,1 @@
+"""Note tables: CSV and JSON -> melodies (`read`)."""

@@ -1,0 +1,1 @@
+"""Classroom: a class's rows as an overview."""

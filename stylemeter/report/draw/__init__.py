@@ -1,0 +1,1 @@
+"""Draw: SVG pictures, notation, and the shell of a page."""

@@ -1,0 +1,1 @@
+"""Progress: what moved over takes, as a page and on the terminal."""

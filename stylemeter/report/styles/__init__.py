@@ -1,0 +1,1 @@
+"""Styles: listings of profiles and collections, calibration tables and plots."""

@@ -1,0 +1,1 @@
+"""What tests share: melodies, expectations, pages, and where things lie."""

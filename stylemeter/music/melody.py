@@ -20,12 +20,19 @@ from stylemeter.music.meter import TICKS, Bars, Meter, meter_at, position_weight
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Chord", "Key", "Melody", "Technique", "grid_columns"]
+__all__ = ["COLUMNS", "Chord", "Key", "Melody", "Technique", "ends_of", "grid_columns"]
 
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
 
 KeySource = Literal["declared", "given", "estimated"]
+
+#: The columns of a note table, an entry a note each; those a source can't fill are None.
+COLUMNS = (
+    *("onset", "duration", "pitch", "bar", "beat", "weight", "technique", "onset_seconds"),
+    *("strings", "frets", "phrase_ends"),
+)
 
 _PITCH_CLASS_NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 
@@ -155,6 +162,14 @@ class Melody:
         Tempo in quarter notes a minute.
     onset_seconds : ndarray of shape (n_notes,) or None
         Where the source has them.
+    strings, frets : ndarray of shape (n_notes,) or None
+        Where the source has each note played: string 1 is the top line of tablature, frets count from the capo; -1
+        where it doesn't say. None where it says nothing at all.
+    tuning : tuple of int or None
+        What the open strings sound as (MIDI note numbers, the capo included), the lowest line of tablature first,
+        string 1 last: an unbent note's pitch is ``tuning[-string] + fret``.
+    phrase_ends : ndarray of bool of shape (n_notes,) or None
+        Which notes end a phrase, the last one always, where the source marks phrases; None where it doesn't.
     source : str
         Kind of source: "musicxml", "abc", "kern", "midi", "jams", "tab", "csv", "json", ...
     remarks : tuple of str
@@ -176,6 +191,10 @@ class Melody:
     chords: tuple[Chord, ...] | None = None
     tempo: float | None = None
     onset_seconds: Floats | None = None
+    strings: Ints | None = None
+    frets: Ints | None = None
+    tuning: tuple[int, ...] | None = None
+    phrase_ends: Bools | None = None
     title: str = ""
     part: str = ""
     path: str = ""
@@ -188,8 +207,9 @@ class Melody:
     def __post_init__(self) -> None:
         if len(self.onset) and np.any(np.diff(self.onset) <= 0):
             raise InputError("onsets do not rise", where=self.path)
-        arrays = [self.onset, self.duration, self.pitch, self.bar, self.beat, self.weight, self.technique]
-        for array in [*arrays, self.onset_seconds]:
+        if (self.strings is None) != (self.frets is None):
+            raise InputError("strings without frets, or frets without strings", where=self.path)
+        for array in (getattr(self, name) for name in COLUMNS):
             if array is None:
                 continue
             if len(array) != len(self.onset):
@@ -203,6 +223,21 @@ class Melody:
 
     def __len__(self) -> int:
         return len(self.onset)
+
+    def only(self, chosen: slice | npt.NDArray[np.integer] | Bools) -> Melody:
+        """Return the chosen notes as a melody of their own; bar lines, meters, chords and key stay.
+
+        A phrase whose last note isn't chosen ends with the last one that is.
+        """
+        columns = {name: column[chosen] for name in COLUMNS if (column := getattr(self, name)) is not None}
+        if self.phrases is not None:
+            columns["phrase_ends"] = ends_of(self.phrases[chosen])
+        return replace(self, **columns)
+
+    @property
+    def phrases(self) -> Ints | None:
+        """Which notated phrase each note is in, counted from 0; None where the source marks none."""
+        return None if self.phrase_ends is None else np.cumsum(self.phrase_ends) - self.phrase_ends
 
     def with_key(self, key: Key | None) -> Melody:
         """Return the same melody in another key."""
@@ -222,7 +257,22 @@ class Melody:
         columns |= {"pitch": self.pitch, "bar": self.bar, "beat": self.beat, "weight": self.weight}
         if self.technique is not None:
             columns["technique"] = self.technique
+        if self.strings is not None and self.frets is not None:
+            columns |= {"string": self.strings, "fret": self.frets}
+        if self.phrase_ends is not None:
+            columns["phrase_end"] = self.phrase_ends
         return pd.DataFrame(columns)
+
+
+def ends_of(phrases: Ints) -> Bools:
+    """Which notes end a phrase, of notes that count the phrase each is in; the last one always does.
+
+    Examples
+    --------
+    >>> ends_of(np.array([0, 0, 2, 2, 3])).tolist()
+    [False, True, False, True, True]
+    """
+    return np.append(np.diff(phrases) != 0, True)[: len(phrases)]
 
 
 def grid_columns(onset: Ints, meters: Sequence[Meter], bars: Bars) -> tuple[Ints, Floats, Ints]:

@@ -95,6 +95,8 @@ _TONIC = Loss("the tonic of a key whose mode isn't known", _half_told_key)
 _PITCH = Loss("fractions of a semitone: rounded", lambda m: bool(np.any(m.pitch % 1)))
 _TECHNIQUE = Loss("how notes are played (technique)", lambda m: m.technique is not None)
 _SECONDS = Loss("the seconds notes were played at", lambda m: m.onset_seconds is not None)
+_STRINGS = Loss("the strings and frets notes are played on", lambda m: m.strings is not None)
+_PHRASES = Loss("where the source's phrases end", lambda m: m.phrase_ends is not None)
 _REMARKS = Loss("remarks and the share of guesses", lambda m: bool(m.remarks) or m.guessed_share > 0)
 _CHORDS = Loss("chords before the first printed note or rest, and after the last bar", _outer_chords)
 _FIRST_BAR = Loss("whether the short first bar is a pickup", _odd_first_bar)
@@ -112,6 +114,8 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
         _TONIC,
         _KEY_SOURCE,
         _SECONDS,
+        _PHRASES,
+        Loss("the tuning of the strings", lambda m: m.tuning is not None),
         Loss("how far notes are bent", lambda m: _marked(m, Technique.BEND | Technique.PRE_BEND)),
         Loss("grace notes and dead notes", lambda m: _marked(m, Technique.GRACE | Technique.DEAD)),
         Loss("that nothing is known of a guitar's technique: it reads back as without any", _guitar_unsaid),
@@ -133,6 +137,8 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
         _PITCH,
         _TECHNIQUE,
         _SECONDS,
+        _STRINGS,
+        _PHRASES,
         Loss("a pickup: its bar becomes bar 1", lambda m: int(m.bars.number[0]) == 0),
         Loss("bars shorter or longer than their meter: bar lines are laid evenly", _uneven),
         _METERS,
@@ -148,6 +154,8 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
         _PITCH,
         _TECHNIQUE,
         _SECONDS,
+        _STRINGS,
+        _PHRASES,
         _FIRST_BAR,
         _METERS,
         _CHORDS,

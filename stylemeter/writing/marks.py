@@ -22,7 +22,7 @@ _BETWEEN = {
 _ARTICULATIONS = {Technique.ACCENT: "accent", Technique.STACCATO: "staccato"}
 
 
-def notations(own: Technique, following: Technique) -> Iterator[Element]:
+def notations(own: Technique, following: Technique, place: tuple[int, int] | None = None) -> Iterator[Element]:
     """Children of a note's ``<notations>``.
 
     Parameters
@@ -31,6 +31,8 @@ def notations(own: Technique, following: Technique) -> Iterator[Element]:
         Marks of the note, if this element is the first of it.
     following : Technique
         Marks of the note after it, if this element is the last of it.
+    place : (int, int), optional
+        String and fret of the note, if this element is the first of it.
 
     Examples
     --------
@@ -48,6 +50,9 @@ def notations(own: Technique, following: Technique) -> Iterator[Element]:
     technical.extend(_bends(own))
     if Technique.HARMONIC in own:
         technical.append(_harmonic())
+    if place is not None:
+        for tag, number in zip(("string", "fret"), place, strict=True):
+            SubElement(technical, tag).text = str(number)
     articulations = Element("articulations")
     for mark, tag in _ARTICULATIONS.items():
         if mark in own:

@@ -247,14 +247,22 @@ class _Writer:
             SubElement(found, "tuplet", type="start", bracket="yes")
         if tuplet and tuplet.place == tuplet.count - 1:
             SubElement(found, "tuplet", type="stop")
-        own = Technique(0)
-        if self.melody.technique is not None and piece.note is not None:
-            own, following = self._technique(piece, piece.note, self.melody.technique)
-            found.extend(notations(own, following))
+        own = following = Technique(0)
+        if piece.note is not None:
+            if self.melody.technique is not None:
+                own, following = self._technique(piece, piece.note, self.melody.technique)
+            found.extend(notations(own, following, None if piece.tied_from else self._place(piece.note)))
         if len(found):
             note.append(found)
         if Technique.PALM_MUTE in own:
             _text(SubElement(note, "play"), "mute", "palm")
+
+    def _place(self, note: int) -> tuple[int, int] | None:
+        """String and fret of a note, where both are known."""
+        if self.melody.strings is None or self.melody.frets is None:
+            return None
+        string, fret = int(self.melody.strings[note]), int(self.melody.frets[note])
+        return (string, fret) if string > 0 and fret >= 0 else None
 
     def _technique(self, piece: Piece, note: int, bits: Ints) -> tuple[Technique, Technique]:
         """Marks of a note (on what it starts with), and of the note after it (on what it ends with)."""

@@ -150,6 +150,7 @@ def to_record(melody: Melody) -> dict[str, object]:
             "key": _key_record(melody.key),
             "meter": [[quarters_text(m.onset), m.numerator, m.denominator] for m in melody.meters],
             "tempo": None if melody.tempo is None else _number(melody.tempo),
+            **({} if melody.tuning is None else {"tuning": list(melody.tuning)}),
             "guessed_share": _number(melody.guessed_share),
         },
         "notes": list(_note_records(melody)),
@@ -187,6 +188,11 @@ def _note_records(melody: Melody) -> Iterator[dict[str, object]]:
         }
         if melody.onset_seconds is not None:
             note["onset_seconds"] = _number(melody.onset_seconds[i])
+        for name, column in (("string", melody.strings), ("fret", melody.frets)):
+            if column is not None:
+                note[name] = None if column[i] < 0 else int(column[i])
+        if melody.phrase_ends is not None:
+            note["phrase_end"] = bool(melody.phrase_ends[i])
         yield note
 
 
@@ -237,8 +243,8 @@ def to_csv(melody: Melody) -> str:
     Returns
     -------
     str
-        Columns onset, duration, pitch, bar, beat, weight, technique, onset_seconds; those the source can't fill are
-        left out. Ends with a newline.
+        Columns onset, duration, pitch, bar, beat, weight, technique, onset_seconds, string, fret, phrase_end; those
+        the source can't fill are left out. Ends with a newline.
     """
     out = io.StringIO()
     out.writelines(f"# {line}\n" for line in _comments(melody))
@@ -262,6 +268,11 @@ def _columns(melody: Melody) -> dict[str, list[str]]:
         columns["technique"] = [" ".join(Technique(t).words) for t in melody.technique.tolist()]
     if melody.onset_seconds is not None:
         columns["onset_seconds"] = [_number_text(s) for s in melody.onset_seconds.tolist()]
+    for name, column in (("string", melody.strings), ("fret", melody.frets)):
+        if column is not None:
+            columns[name] = ["" if value < 0 else str(value) for value in column.tolist()]
+    if melody.phrase_ends is not None:
+        columns["phrase_end"] = [str(int(end)) for end in melody.phrase_ends.tolist()]
     return columns
 
 
@@ -276,6 +287,8 @@ def _comments(melody: Melody) -> Iterator[str]:
     yield f"meter: {_meter_text(melody.meters)}"
     if melody.tempo is not None:
         yield f"tempo: {_number_text(melody.tempo)}"
+    if melody.tuning is not None:
+        yield f"tuning: {' '.join(map(str, melody.tuning))}"
     if _bar_rows(melody.bars) != _bar_rows(plain_bars(melody.onset, melody.duration, melody.meters)):
         yield f"bars: {' | '.join(_bar_runs(_bar_rows(melody.bars)))}"
     if melody.chords is not None:

@@ -9,8 +9,20 @@ import numpy as np
 from stylemeter.features import measure
 from stylemeter.music.melody import Melody
 
-ARRAYS = ("onset", "duration", "pitch", "bar", "beat", "weight", "technique", "onset_seconds")
-PLAIN = ("key", "chords", "meters", "remarks", "guessed_share", "tempo", "title", "part", "source")
+ARRAYS = (
+    "onset",
+    "duration",
+    "pitch",
+    "bar",
+    "beat",
+    "weight",
+    "technique",
+    "onset_seconds",
+    "strings",
+    "frets",
+    "phrase_ends",
+)
+PLAIN = ("tuning", "key", "chords", "meters", "remarks", "guessed_share", "tempo", "title", "part", "source")
 
 
 def same_array(one, other) -> bool:

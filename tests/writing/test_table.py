@@ -18,9 +18,12 @@ from jsonschema import Draft202012Validator
 
 from stylemeter.music.melody import Chord, Key
 from stylemeter.music.meter import TICKS, Meter
+from stylemeter.practice.edits.edit import Edit, apply_edits
 from stylemeter.reading.draft.build import Draft, RawNote, build
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.table.read import read
+from stylemeter.writing import losses
+from stylemeter.writing.musicxml import to_musicxml
 from stylemeter.writing.table import decimal_text, escape, quarters_text, to_csv, to_json, to_record, unescape
 
 INPUTS = ROOT / "tests" / "inputs" / "table"
@@ -45,6 +48,7 @@ LAYOUT = {
                     "required": ["tonic", "mode", "name", "source", "runner_up", "margin"],
                 },
                 "tempo": {"type": ["number", "null"]},
+                "tuning": {"type": "array", "items": {"type": "integer"}},
             },
         },
         "notes": {
@@ -58,6 +62,9 @@ LAYOUT = {
                     "beat": {"type": "number"},
                     "weight": {"type": "integer"},
                     "technique": {"type": ["array", "null"], "items": {"type": "string"}},
+                    "string": {"type": ["integer", "null"]},
+                    "fret": {"type": ["integer", "null"]},
+                    "phrase_end": {"type": "boolean"},
                 },
             }
         },
@@ -104,6 +111,43 @@ def test_writing_gives_the_same_bytes_again(kind, write):
 def test_csv_and_json_say_the_same():
     one, other = (read((INPUTS / f"ours.{kind}").read_bytes(), ReadOptions())[0] for kind in ("csv", "json"))
     assert_same(one, other)
+
+
+def played_on_strings():
+    """Four notes of a guitar a semitone down; the source doesn't say where the third is played."""
+    places = [(3, 2, 56), (3, 4, 58), (-1, -1, 61), (2, 5, 63)]
+    notes = [RawNote(i * TICKS, TICKS, float(pitch), string=s, fret=f) for i, (s, f, pitch) in enumerate(places)]
+    return build(Draft(notes, tuning=(39, 44, 49, 54, 58, 63), phrase_ends=[TICKS + 1]))
+
+
+@pytest.mark.parametrize("write", [to_csv, to_json])
+def test_strings_frets_tuning_and_phrase_ends_come_back(write):
+    melody = played_on_strings()
+    assert melody.strings.tolist() == [3, 3, -1, 2]
+    assert melody.frets.tolist() == [2, 4, -1, 5]
+    assert (
+        [melody.tuning[-s] + f for s, f in ((3, 2), (3, 4), (2, 5))] == [56, 58, 63] == melody.pitch[[0, 1, 3]].tolist()
+    )
+    assert melody.phrase_ends.tolist() == [False, True, False, True]
+    back = again(write(melody))
+    assert_same(melody, back)
+    assert write(back) == write(melody)
+    Draft202012Validator(LAYOUT).validate(json.loads(to_json(melody)))
+
+
+def test_a_stretch_keeps_where_it_is_played_and_where_its_phrases_end():
+    melody = played_on_strings()
+    assert melody.only(np.array([0, 2, 3])).phrase_ends.tolist() == [True, False, True]
+    assert melody.only(slice(1, 3)).frets.tolist() == [4, -1]
+    changed = apply_edits(melody, [Edit(pitch=((0, 57),), add=((2 * TICKS + TICKS // 2, TICKS // 2, 60),))])
+    assert changed.strings.tolist() == [-1, 3, -1, -1, 2]
+    assert changed.phrase_ends.tolist() == [False, True, False, False, True]
+
+
+def test_strings_are_written_where_notation_has_them():
+    score = to_musicxml(played_on_strings()).decode()
+    assert re.findall(r"<string>(\d+)</string>\s*<fret>(\d+)</fret>", score) == [("3", "2"), ("3", "4"), ("2", "5")]
+    assert any("tuning" in words for words in losses(played_on_strings(), "musicxml"))
 
 
 @given(melody=melodies())

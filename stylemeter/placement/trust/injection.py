@@ -25,18 +25,7 @@ Injection = Callable[[Melody, int, int, np.random.Generator], Melody]
 
 def cut(melody: Melody, start: int, stop: int) -> Melody:
     """Take notes `start` to `stop` as a melody of their own; bar lines, meters, chords and key stay."""
-    part = slice(start, stop)
-    return replace(
-        melody,
-        onset=melody.onset[part],
-        duration=None if melody.duration is None else melody.duration[part],
-        pitch=melody.pitch[part],
-        bar=melody.bar[part],
-        beat=melody.beat[part],
-        weight=melody.weight[part],
-        technique=None if melody.technique is None else melody.technique[part],
-        onset_seconds=None if melody.onset_seconds is None else melody.onset_seconds[part],
-    )
+    return melody.only(slice(start, stop))
 
 
 def relay(melody: Melody, onset: Ints, duration: Ints | None) -> Melody:

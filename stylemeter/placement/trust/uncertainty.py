@@ -64,14 +64,12 @@ def perturbed(melody: Melody, share: float, rng: np.random.Generator) -> Melody:
     keep = np.flatnonzero((fate == 0) | (fate == 3))
     bar, beat, weight = grid_columns(onset[keep], melody.meters, melody.bars)
     return replace(
-        melody,
+        melody.only(keep),
         onset=onset[keep],
         duration=None if duration is None else duration[keep],
-        pitch=melody.pitch[keep],
         bar=bar,
         beat=beat,
         weight=weight,
-        technique=None if melody.technique is None else melody.technique[keep],
         onset_seconds=None,
     )
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.music.melody import Melody, grid_columns
+from stylemeter.music.melody import Melody, ends_of, grid_columns
 
 __all__ = ["Edit", "apply_edits", "disjoint"]
 
@@ -81,7 +81,13 @@ def apply_edits(melody: Melody, edits: Sequence[Edit]) -> Melody:
             marks[row] = bits
     if any(edit.timed for edit in edits):
         return _retimed(melody, edits, pitch, marks)
-    return replace(melody, pitch=pitch, technique=marks)
+    strings, frets = (_unknown(column, pitch != melody.pitch) for column in (melody.strings, melody.frets))
+    return replace(melody, pitch=pitch, technique=marks, strings=strings, frets=frets)
+
+
+def _unknown(column: Ints | None, where: npt.NDArray[np.bool_]) -> Ints | None:
+    """Strings or frets, unknown where the pitch was changed."""
+    return None if column is None else np.where(where, -1, column)
 
 
 def _retimed(melody: Melody, edits: Sequence[Edit], pitch: npt.NDArray[np.float64], marks: Ints | None) -> Melody:
@@ -102,12 +108,22 @@ def _retimed(melody: Melody, edits: Sequence[Edit], pitch: npt.NDArray[np.float6
     beat = np.concatenate([melody.beat[keep], blank.astype(float)])
     # only what moved needs a new place on the grid
     bar[moved], beat[moved], weight[moved] = grid_columns(starts[moved], melody.meters, melody.bars)
+    placed = (_unknown(column, pitch != melody.pitch) for column in (melody.strings, melody.frets))
+    strings, frets = (None if c is None else np.concatenate([c[keep], blank - 1])[order] for c in placed)
+    phrases = None
+    if melody.phrases is not None:
+        # an added note is of the phrase of the note before it
+        before = np.searchsorted(melody.onset, added[:, 0], side="right") - 1
+        phrases = np.concatenate([melody.phrases[keep], melody.phrases[np.maximum(before, 0)]])[order]
     return replace(
         melody,
         onset=starts[order],
         duration=None if melody.duration is None else np.concatenate([duration[keep], added[:, 1]])[order],
         pitch=np.concatenate([pitch[keep], added[:, 2].astype(float)])[order],
         technique=None if marks is None else np.concatenate([marks[keep], blank])[order],
+        strings=strings,
+        frets=frets,
+        phrase_ends=None if phrases is None else ends_of(phrases),
         bar=bar[order],
         beat=beat[order],
         weight=weight[order],

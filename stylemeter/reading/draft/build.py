@@ -34,6 +34,8 @@ class RawNote:
         None where the source cannot say.
     seconds : float or None
         Onset in seconds where the source has it.
+    string, fret : int
+        Where it is played, as in `Melody`; -1 where the source doesn't say.
     """
 
     onset: int
@@ -41,6 +43,8 @@ class RawNote:
     pitch: float
     technique: Technique | None = None
     seconds: float | None = None
+    string: int = -1
+    fret: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +69,10 @@ class Draft:
         Sharps (> 0) or flats (< 0) of a signature whose mode the file does not say.
     chords : sequence of Chord or None
         None where the source has none.
+    tuning : sequence of int or None
+        As in `Melody`.
+    phrase_ends : sequence of int or None
+        Ticks: a phrase ends with the last note that starts at or before each. None where the source marks none.
     """
 
     notes: Sequence[RawNote]
@@ -75,6 +83,8 @@ class Draft:
     key: Key | None = None
     signature: int | None = None
     chords: Sequence[Chord] | None = None
+    tuning: Sequence[int] | None = None
+    phrase_ends: Sequence[int] | None = None
     tempo: float | None = None
     title: str = ""
     part: str = ""
@@ -120,6 +130,7 @@ def build(draft: Draft) -> Melody:
     pitch = np.array([n.pitch for n in notes], dtype=float)
     known = any(n.technique is not None for n in notes)
     timed = all(n.seconds is not None for n in notes)
+    placed = any(n.string >= 0 and n.fret >= 0 for n in notes)
     return Melody(
         onset=onset,
         duration=duration,
@@ -134,12 +145,27 @@ def build(draft: Draft) -> Melody:
         chords=tuple(sorted(draft.chords, key=lambda c: c.onset)) if draft.chords else None,
         tempo=draft.tempo,
         onset_seconds=np.array([n.seconds for n in notes], dtype=float) if timed else None,
+        strings=np.array([n.string for n in notes], dtype=np.int64) if placed else None,
+        frets=np.array([n.fret for n in notes], dtype=np.int64) if placed else None,
+        tuning=tuple(draft.tuning) if placed and draft.tuning else None,
+        phrase_ends=_phrase_ends(onset, draft.phrase_ends),
         title=draft.title,
         part=draft.part,
         source=draft.source,
         remarks=tuple(remarks),
         guessed_share=draft.guessed_share,
     )
+
+
+def _phrase_ends(onset: np.ndarray, ends: Sequence[int] | None) -> np.ndarray | None:
+    """Which notes end a phrase, the last one among them."""
+    if not ends:
+        return None
+    last = np.searchsorted(onset, np.array(ends, dtype=np.int64), side="right") - 1
+    found = np.zeros(len(onset), dtype=bool)
+    found[last[last >= 0]] = True
+    found[-1] = True
+    return found
 
 
 def _single_line(notes: Sequence[RawNote], remarks: list[str]) -> list[RawNote]:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from stylemeter.errors import InputError
-from stylemeter.music.melody import Chord, Floats, Ints, Key, Melody
+from stylemeter.music.melody import Bools, Chord, Floats, Ints, Key, Melody
 from stylemeter.music.meter import Bars, Meter
 from stylemeter.reading.intake import limits
 from stylemeter.support.printable import show
@@ -70,6 +70,10 @@ def _plain(melody: Melody) -> dict[str, Any]:
         "chords": None if chords is None else [[c.onset, c.root, c.kind, list(c.pitch_classes)] for c in chords],
         "tempo": melody.tempo,
         "onset_seconds": _column(melody.onset_seconds, "<f8"),
+        "strings": _column(melody.strings, "<i8"),
+        "frets": _column(melody.frets, "<i8"),
+        "tuning": melody.tuning,
+        "phrase_ends": _column(melody.phrase_ends, "<i8"),
         "title": melody.title,
         "part": melody.part,
         "source": melody.source,
@@ -95,6 +99,10 @@ def _melody(row: dict[str, Any], path: str) -> Melody:
         chords=None if chords is None else tuple(Chord(o, root, kind, tuple(pcs)) for o, root, kind, pcs in chords),
         tempo=row["tempo"],
         onset_seconds=None if row["onset_seconds"] is None else _floats(row["onset_seconds"]),
+        strings=None if row["strings"] is None else _ints(row["strings"]),
+        frets=None if row["frets"] is None else _ints(row["frets"]),
+        tuning=None if row["tuning"] is None else tuple(int(pitch) for pitch in row["tuning"]),
+        phrase_ends=None if row["phrase_ends"] is None else _ints(row["phrase_ends"]).astype(bool),
         title=show(str(row["title"])),
         part=show(str(row["part"])),
         path=path,
@@ -104,7 +112,7 @@ def _melody(row: dict[str, Any], path: str) -> Melody:
     )
 
 
-def _column(array: Ints | Floats | None, kind: str) -> str | None:
+def _column(array: Ints | Floats | Bools | None, kind: str) -> str | None:
     """A column as text, or None where there is none."""
     return None if array is None else b64encode(array.astype(kind, copy=False).tobytes()).decode("ascii")
 

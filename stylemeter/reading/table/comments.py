@@ -41,6 +41,8 @@ def record_of(comments: Sequence[tuple[str, str]]) -> dict[str, object]:
     said = dict(comments)
     solo: dict[str, object] = {name: unescape(said[name]) for name in ("title", "part", "source") if name in said}
     solo |= {name: said[name] for name in ("tempo", "guessed_share") if name in said}
+    if "tuning" in said:
+        solo["tuning"] = said["tuning"].split()
     solo["key"] = _key_record(said["key"]) if "key" in said else None
     solo["meter"] = meter_rows(said.get("meter", ""))
     return {

@@ -38,6 +38,8 @@ __all__ = ["key_of", "melody_of", "meters_of"]
 
 #: Changes of meter of one table.
 METERS_MAX = 1000
+#: Highest string or fret of a note.
+PLACE_MAX = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,9 @@ class _Note:
     pitch: float
     technique: int | None
     seconds: float | None
+    string: int
+    fret: int
+    ends_phrase: bool | None
     grid: tuple[float | None, float | None, float | None]
 
 
@@ -82,6 +87,8 @@ def melody_of(record: Mapping[str, Any], wheres: Sequence[str] | None = None) ->
     _compare(notes, (bar, beat, weight), remarks)
     technique = [n.technique for n in notes]
     seconds = [n.seconds for n in notes]
+    placed = any(n.string >= 0 and n.fret >= 0 for n in notes)
+    phrased = [n.ends_phrase for n in notes]
     tempo = solo.get("tempo")
     return Melody(
         onset=onset,
@@ -97,6 +104,10 @@ def melody_of(record: Mapping[str, Any], wheres: Sequence[str] | None = None) ->
         chords=_chords(record.get("chords")),
         tempo=None if tempo is None else float_of(tempo, "tempo", "solo", 1e-3, 1e5),
         onset_seconds=None if any(s is None for s in seconds) else np.array(seconds, dtype=float),
+        strings=np.array([n.string for n in notes], dtype=np.int64) if placed else None,
+        frets=np.array([n.fret for n in notes], dtype=np.int64) if placed else None,
+        tuning=_tuning(solo.get("tuning")),
+        phrase_ends=None if all(p is None for p in phrased) else np.array([*map(bool, phrased[:-1]), True]),
         title=as_text(solo.get("title")),
         part=as_text(solo.get("part")),
         source=as_text(solo.get("source")),
@@ -129,8 +140,32 @@ def _note(row: Mapping[str, Any], where: str) -> _Note:
         float_of(row.get("pitch"), "pitch", where, PITCH_MIN, PITCH_MAX),
         _technique(row.get("technique"), where),
         None if seconds in (None, "") else float_of(seconds, "onset_seconds", where, -1e9, 1e9),
+        _place(row.get("string"), "string", where),
+        _place(row.get("fret"), "fret", where),
+        _is_end(row.get("phrase_end"), where),
         (grid[0], grid[1], grid[2]),
     )
+
+
+def _place(value: object, name: str, where: str) -> int:
+    """A string or fret, -1 where none is given."""
+    return -1 if value in (None, "") else int_of(value, name, where, 0, PLACE_MAX)
+
+
+def _is_end(value: object, where: str) -> bool | None:
+    """Whether a note ends a phrase; None where the row doesn't say."""
+    return (
+        None
+        if value in (None, "")
+        else bool(int_of(int(value) if isinstance(value, bool) else value, "phrase_end", where, 0, 1))
+    )
+
+
+def _tuning(value: object) -> tuple[int, ...] | None:
+    """Open strings, the lowest line first."""
+    if value is None:
+        return None
+    return tuple(int_of(pitch, "tuning", "solo", 0, 127) for pitch in as_list(value, "tuning")[:PLACE_MAX])
 
 
 def _technique(value: object, where: str) -> int | None:

@@ -21,7 +21,10 @@ ABC = b"X:1\nT:A tune\nM:6/8\nL:1/8\nK:Ddor\nDEF GAB|d6|\n\nX:2\nT:Another\nM:4/
 
 
 def full_melody():
-    notes = [RawNote(0, 3360, 60.25, Technique.BEND, 0.125), RawNote(6720, 10080, 71.0, Technique.SLIDE, 1 / 3)]
+    notes = [
+        RawNote(0, 3360, 60.25, Technique.BEND, 0.125, string=3, fret=5),
+        RawNote(6720, 10080, 71.0, Technique.SLIDE, 1 / 3),
+    ]
     return replace(
         build(
             Draft(
@@ -29,6 +32,8 @@ def full_melody():
                 meters=(Meter(0, 6, 8), Meter(30240, 4, 4)),
                 key=Key(2, "dorian", "estimated", "A minor", 1 / 3),
                 chords=(Chord(0, 2, "m7", (2, 5, 9, 0)), Chord(5, None, "N", ())),
+                tuning=(40, 45, 50, 55, 59, 64),
+                phrase_ends=[0],
                 tempo=117.3,
                 title="Tüne – 1",
                 part="Lead",

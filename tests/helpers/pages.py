@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 
 from helpers.places import ROOT
 from helpers.written import written
+
 from stylemeter.features import HABITS
 from stylemeter.music.melody import Melody
 from stylemeter.practice.advice import load_advice

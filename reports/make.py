@@ -51,13 +51,13 @@ def class_reports() -> None:
 def calibrations() -> None:
     """Tables and plots of what was measured when the shipped profiles were made."""
     from stylemeter.report.styles.calibration import csv_text, table_text, write_plot
-    from stylemeter.style.profile import find_profile
+    from stylemeter.style.profile import load_profile
 
     for folder in sorted(Path("profiles").iterdir()):
         if not (folder / "calibration.json").is_file():
             continue
         result = json.loads((folder / "calibration.json").read_text(encoding="utf-8"))
-        style = find_profile(folder.name).style
+        style = load_profile(folder.name).style
         (HERE / f"calibration-{folder.name}.txt").write_text(table_text(result, style), encoding="utf-8")
         (HERE / f"calibration-{folder.name}.csv").write_text(csv_text(result), encoding="utf-8")
         write_plot(result, style, HERE / f"calibration-{folder.name}.svg")

@@ -2,10 +2,10 @@
 
 The library in one breath::
 
-    from stylemeter import find_profile, place, read
+    from stylemeter import load_profile, place, read
 
     melody = read("take.musicxml")[0]
-    placement = place(melody, find_profile("old-fiddle-tunes"))
+    placement = place(melody, load_profile("old-fiddle-tunes"))
     print([f.name for f in placement.outside])
 
 Names are loaded when they are used, so that importing the package costs nothing.
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from stylemeter.music.melody import Melody
     from stylemeter.placement.place import place
     from stylemeter.reading import ReadOptions, read
-    from stylemeter.style.profile import find_profile
+    from stylemeter.style.profile import load_profile
 
 __all__ = [
     "CATALOG",
@@ -32,7 +32,7 @@ __all__ = [
     "ReadOptions",
     "StylemeterError",
     "__version__",
-    "find_profile",
+    "load_profile",
     "measure",
     "place",
     "read",
@@ -43,7 +43,7 @@ _HOME = {
     "Melody": "music.melody",
     "ReadOptions": "reading",
     "StylemeterError": "errors",
-    "find_profile": "style.profile",
+    "load_profile": "style.profile",
     "measure": "features",
     "place": "placement.place",
     "read": "reading",

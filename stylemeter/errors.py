@@ -14,6 +14,7 @@ __all__ = [
     "StylemeterError",
     "UnknownNameError",
     "UsageError",
+    "WrongTypeError",
 ]
 
 
@@ -92,3 +93,18 @@ class UnknownNameError(UsageError):
         no part 'Flute'; there is: Guitar, Bass
         """
         return cls(f"no {kind} {name!r}", mend="there is: " + (", ".join(there) if there else "none"))
+
+
+class WrongTypeError(UsageError, TypeError):
+    """Something of another type than the library takes."""
+
+    @classmethod
+    def of(cls, what: str, given: object, wanted: str) -> WrongTypeError:
+        """Build the error that says what was given and what is taken.
+
+        Examples
+        --------
+        >>> print(WrongTypeError.of("a solo", [1, 2], "a melody or the path of a file"))
+        a solo can't be of type list; give a melody or the path of a file
+        """
+        return cls(f"{what} can't be of type {type(given).__name__}", mend=f"give {wanted}")

@@ -20,9 +20,9 @@ ROOMS = [
     "placement",
     "practice",
     "takes",
+    "analysis",
     "report",
     "batch",
-    "analysis",
     "web",
     "cli",
 ]

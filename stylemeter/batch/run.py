@@ -18,10 +18,9 @@ from typing import Any
 
 from stylemeter._version import __version__
 from stylemeter.batch.ledger import Line, Shelf, safe_names
-from stylemeter.batch.worker import Bench, Done, Task, Wishes, in_worker, styles_for, tune_names
+from stylemeter.batch.worker import Bench, Done, Task, Wishes, analysis_of, in_worker, tune_names
 from stylemeter.errors import LimitError, StylemeterError, UsageError
 from stylemeter.features import FEATURE_VERSION
-from stylemeter.practice.advice import load_advice
 from stylemeter.reading import find, load
 from stylemeter.reading.process.cache import READER_VERSION
 from stylemeter.report.classroom.words import say
@@ -133,15 +132,12 @@ def run(
 
 def _basis(wishes: Wishes) -> str:
     """Hash of what decides every page of a batch; raises where a wish can't be met."""
-    if not 0.5 <= wishes.coverage <= 0.99:
-        raise UsageError(f"--coverage {wishes.coverage:g} is out of range", mend="0.5 to 0.99")
-    advice = load_advice(wishes.advice)
-    profile, styles = styles_for(wishes.profile)
+    analysis = analysis_of(wishes)
     known = {
         "versions": [RECORD_VERSION, READER_VERSION, FEATURE_VERSION, __version__],
         "reading": [wishes.kind, asdict(wishes.options)],
-        "judging": [wishes.coverage, wishes.anonymous, repr(advice)],
-        "styles": [[s.digest, *_digests(s)] for s in [profile, *styles]],
+        "judging": [wishes.coverage, wishes.anonymous, repr(analysis.advice)],
+        "styles": [[s.digest, *_digests(s)] for s in [analysis.profile, *analysis.styles] if s is not None],
     }
     return hashlib.sha256(json.dumps(known, sort_keys=True, default=str).encode("utf-8", "replace")).hexdigest()
 

@@ -14,18 +14,17 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
+from stylemeter.analysis import Analysis, prepare
 from stylemeter.batch.ledger import Shelf
 from stylemeter.errors import StylemeterError
-from stylemeter.practice.advice import load_advice
 from stylemeter.reading import ReadOptions, Session
 from stylemeter.report.classroom.words import say
-from stylemeter.style.profile import Profile, find_profile, installed
 from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
     from stylemeter.music.melody import Melody
 
-__all__ = ["Bench", "Done", "Task", "Wishes", "in_worker", "styles_for", "tune_names"]
+__all__ = ["Bench", "Done", "Task", "Wishes", "analysis_of", "in_worker", "tune_names"]
 
 #: How often a worker looks whether it is still wanted.
 GLANCE_SECONDS = 0.2
@@ -84,11 +83,9 @@ class Done:
     lost: tuple[tuple[int, StylemeterError], ...] = ()
 
 
-def styles_for(name: str) -> tuple[Profile, list[Profile]]:
-    """The style compared with, and every style the solos are ranked in."""
-    profile = find_profile(name)
-    styles = [profile if there == profile.name else find_profile(there) for there in installed()]
-    return profile, styles if profile in styles else [*styles, profile]
+def analysis_of(wishes: Wishes) -> Analysis:
+    """What the solos of a batch are judged with."""
+    return prepare(wishes.profile, coverage=wishes.coverage, advice=wishes.advice)
 
 
 def tune_names(name: str, of: int) -> list[str]:
@@ -107,8 +104,7 @@ class Bench:
 
     def __init__(self, wishes: Wishes) -> None:
         self.wishes = wishes
-        self.advice = load_advice(wishes.advice)
-        self.profile, self.styles = styles_for(wishes.profile)
+        self.analysis = analysis_of(wishes)
         self.session = Session()
         self._warm = False
 
@@ -118,7 +114,6 @@ class Bench:
             return
         self._warm = True
         self.session.start([path], self.wishes.options)
-        from stylemeter.practice import findings  # noqa: F401
         from stylemeter.report.solo import page
         from stylemeter.takes import class_rows  # noqa: F401
 
@@ -161,14 +156,12 @@ class Bench:
 
     def _made(self, melody: Melody, name: str, label: str, tune: int) -> tuple[bytes, bytes]:
         """Page and record of a solo."""
-        from stylemeter.practice.findings import Settings, find_out
         from stylemeter.report.solo.page import page_html
         from stylemeter.takes.class_rows import row_of
 
         if label:
             melody = _nameless(melody, f"{label}.{tune}" if tune else label)
-        settings = Settings(self.wishes.coverage)
-        findings = find_out(melody, self.profile, self.styles, self.advice, settings)
+        findings = self.analysis.of(melody)
         record = json.dumps(row_of(findings, name), ensure_ascii=False, allow_nan=False) + "\n"
         return page_html(findings).encode("utf-8", "replace"), record.encode("utf-8", "replace")
 

@@ -75,7 +75,7 @@ def batch(
     from stylemeter.practice.advice import load_advice
     from stylemeter.report.classroom.overview import class_view, write_overview
     from stylemeter.report.classroom.terminal import print_class
-    from stylemeter.style.profile import find_profile
+    from stylemeter.style.profile import load_profile
     from stylemeter.support.pool import cores
 
     wishes = Wishes(name, options, kind, coverage, advice_file, anonymous)
@@ -91,7 +91,7 @@ def batch(
         )
     view = class_view(
         outcome.rows,
-        find_profile(name),
+        load_profile(name),
         load_advice(advice_file),
         coverage,
         unread=[(u.name, u.reason) for u in outcome.unread],
@@ -147,10 +147,10 @@ def progress(
     """
     if as_json and as_csv:
         raise UsageError("--json and --csv exclude each other")
-    from stylemeter.style.profile import find_profile
+    from stylemeter.style.profile import load_profile
 
     _check_features(wanted)
-    profile = find_profile(name)
+    profile = load_profile(name)
     inputs = Inputs(_in_order(take, by), options, kind, workers)
     with inputs.open() as melodies:
         found = list(melodies)

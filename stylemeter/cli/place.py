@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,9 +13,7 @@ from stylemeter.errors import UsageError
 from stylemeter.reading import ReadOptions
 
 if TYPE_CHECKING:
-    from stylemeter.placement.records import Typicality
     from stylemeter.practice.findings import Findings
-    from stylemeter.style.profile import Profile
 
 __all__ = ["place"]
 
@@ -59,61 +56,21 @@ def place(
     inputs = Inputs(solo, options, kind, workers)
     with inputs.open() as melodies:
         # the reading process starts up while the style is loaded here
-        judge = _Judge(name, coverage, uncertain, advice_file)
+        from stylemeter.analysis import prepare
+
+        analysis = prepare(name or None, coverage=coverage, uncertain=uncertain, advice=advice_file)
         printer = _printer(as_json, as_csv, every)
         pages = 0
         for melody in melodies:
             tell_remarks(melody)
-            findings = judge(melody)
+            findings = analysis.of(melody)
+            why = analysis.why_this_style(findings)
+            if why:
+                say(f"stylemeter: {why}")
             printer(findings)
             if report is not None:
                 pages = _write_page(findings, report, pages)
     inputs.exit()
-
-
-class _Judge:
-    """Finds out all that is said of a melody, against the style named or the most typical one."""
-
-    def __init__(self, name: str | None, coverage: float, uncertain: float | None, advice_file: str | None) -> None:
-        from stylemeter.practice.advice import load_advice
-        from stylemeter.practice.findings import Settings
-        from stylemeter.style.profile import find_profile, installed
-
-        self.settings = Settings(coverage, uncertain)
-        if not 0.5 <= coverage <= 0.99:
-            raise UsageError(f"--coverage {coverage:g} is out of range", mend="0.5 to 0.99")
-        if uncertain is not None and not 0 <= uncertain <= 0.5:
-            raise UsageError(f"--uncertain-notes {uncertain:g} is out of range", mend="0 to 0.5")
-        self.advice = load_advice(advice_file)
-        self.profile: Profile | None = find_profile(name) if name else None
-        self.styles: list[Profile] = []
-        for there in installed():
-            if self.profile is not None and there == self.profile.name:
-                self.styles.append(self.profile)
-            else:
-                self.styles.append(find_profile(there))
-        if self.profile is not None and self.profile not in self.styles:
-            self.styles.append(self.profile)
-        if not self.styles:
-            raise UsageError("no style is installed", mend="fit one: stylemeter fit --help")
-
-    def __call__(self, melody: Any) -> Findings:
-        from stylemeter.practice.findings import find_out
-
-        if self.profile is not None:
-            return find_out(melody, self.profile, self.styles, self.advice, self.settings)
-        from stylemeter.placement.styles import rank_styles
-
-        ranked = rank_styles(melody, self.styles)
-        return find_out(melody, self._chosen(ranked[0]), self.styles, self.advice, self.settings, ranked)
-
-    def _chosen(self, first: Typicality) -> Profile:
-        """Take the style the solo is most typical of, the first where that can't be told, and say so."""
-        best = first.profile
-        others = ", ".join(s.name for s in self.styles if s.name != best)
-        why = "which style is most typical can't be told" if math.isnan(first.p) else "the most typical style"
-        say(f"stylemeter: compared with {best}, {why}; choose another with --profile: {others}")
-        return next(s for s in self.styles if s.name == best)
 
 
 def _printer(as_json: bool, as_csv: bool, every: bool) -> Any:

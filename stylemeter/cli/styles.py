@@ -93,13 +93,13 @@ def profiles(name: str | None, as_json: bool) -> None:
     Example: stylemeter profiles old-fiddle-tunes
     """
     from stylemeter.report.styles.listing import profile_lines, profile_row
-    from stylemeter.style.profile import find_profile, installed
+    from stylemeter.style.profile import installed, load_profile
 
     if name is None:
-        rows = [profile_row(find_profile(there)) for there in installed()]
+        rows = [profile_row(load_profile(there)) for there in installed()]
         _print_rows(rows, as_json)
         return
-    found = find_profile(name)
+    found = load_profile(name)
     if as_json:
         click.echo(json.dumps({k: v for k, v in found.document.items() if k != "rungs"}, ensure_ascii=False, indent=2))
     else:
@@ -181,10 +181,10 @@ def calibrate(
     from stylemeter.placement.trust.calibrate import calibrate as run
     from stylemeter.report.styles.calibration import csv_text, table_text, write_plot
     from stylemeter.style.fit import gather_profile
-    from stylemeter.style.profile import find_profile
+    from stylemeter.style.profile import load_profile
     from stylemeter.style.rung import FAMILIES_FOR_RUNG
 
-    profile = find_profile(name)
+    profile = load_profile(name)
     with progress_bar("reading") as show:
         sample = gather_profile(profile, open_data, workers, show)
     with progress_bar("checking") as show:

@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from os import PathLike
 from pathlib import Path
 from typing import Any, Literal, cast
 
@@ -108,7 +109,7 @@ class Choice:
 # -- reading -----------------------------------------------------------------------------------------------------
 
 
-def load_advice(path: str | Path | None = None) -> Advice:
+def load_advice(path: str | PathLike[str] | None = None) -> Advice:
     """Load the shipped advice, a teacher's own file laid over it.
 
     Parameters

@@ -11,19 +11,20 @@ import hashlib
 import json
 from dataclasses import dataclass, field
 from functools import cached_property
+from os import PathLike
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.errors import ProfileError, UnknownNameError
+from stylemeter.errors import ProfileError, UnknownNameError, WrongTypeError
 from stylemeter.features import CATALOG, FEATURE_VERSION
 from stylemeter.style import cache as rank_cache
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
 from stylemeter.support import places
 
-__all__ = ["SCHEMA", "Limits", "Profile", "find_profile", "installed", "load_profile"]
+__all__ = ["SCHEMA", "Limits", "Profile", "installed", "load_profile"]
 
 SCHEMA = "stylemeter/profile/1"
 
@@ -223,14 +224,8 @@ def check_document(document: Any, where: str) -> dict[str, Any]:
     return document
 
 
-def load_profile(folder: Path) -> Profile:
-    """Load a profile folder and check its digest.
-
-    Raises
-    ------
-    ProfileError
-        If it is missing, damaged, edited or of another schema version.
-    """
+def _load_folder(folder: Path) -> Profile:
+    """Load a profile folder and check its digest."""
     where = str(folder)
     entry = rank_cache.entry_folder(folder)
     kept = rank_cache.load_head(entry)
@@ -275,17 +270,39 @@ def installed() -> dict[str, Path]:
     return dict(sorted(found.items()))
 
 
-def find_profile(name: str) -> Profile:
-    """Load a profile by name or by the path of its folder.
+def load_profile(profile: str | PathLike[str] | Profile) -> Profile:
+    """Load a style.
+
+    Parameters
+    ----------
+    profile : str, path or Profile
+        A name (the user's own profiles come before the shipped ones), a profile folder, or a profile, which is
+        returned as it is.
+
+    Returns
+    -------
+    Profile
 
     Raises
     ------
-    UnknownNameError, ProfileError
+    UnknownNameError
+        If there is neither a profile nor a folder of that name.
+    ProfileError
+        If it is damaged, edited or of another schema version.
+
+    Examples
+    --------
+    >>> load_profile("pop-songs").style
+    'pop songs'
     """
-    there = installed()
-    if name in there:
-        return load_profile(there[name])
-    path = Path(name)
-    if path.is_dir():
-        return load_profile(path)
-    raise UnknownNameError.among("profile", name, list(there))
+    if isinstance(profile, Profile):
+        return profile
+    if isinstance(profile, str):
+        there = installed()
+        if profile in there:
+            return _load_folder(there[profile])
+        if not Path(profile).is_dir():
+            raise UnknownNameError.among("profile", profile, list(there))
+    elif not isinstance(profile, PathLike):
+        raise WrongTypeError.of("a profile", profile, "its name, its folder or a Profile")
+    return _load_folder(Path(profile))

@@ -20,7 +20,7 @@ from stylemeter.features import CATALOG, HABITS
 from stylemeter.practice.advice import load_advice
 from stylemeter.report.classroom.overview import class_view, csv_text, overview_html, write_overview
 from stylemeter.report.classroom.terminal import class_text
-from stylemeter.style.profile import find_profile
+from stylemeter.style.profile import load_profile
 from stylemeter.takes.class_rows import _tail, common, most_outside_first, spread
 
 WISHES = Wishes(PROFILE)
@@ -37,7 +37,7 @@ def whole(folder, out, wishes=WISHES, **more):
     outcome = run(folder, out, wishes, **more)
     view = class_view(
         outcome.rows,
-        find_profile(PROFILE),
+        load_profile(PROFILE),
         load_advice(None),
         wishes.coverage,
         unread=[(u.name, u.reason) for u in outcome.unread],
@@ -108,7 +108,7 @@ def test_a_batch_says_what_place_says(solos, out):
     from stylemeter.practice.findings import find_out
     from stylemeter.reading import read
 
-    profile = find_profile(PROFILE)
+    profile = load_profile(PROFILE)
     row = json.loads((out / "records" / "take-2.json").read_text())
     placed = find_out(read(solos / "take-2.musicxml")[0], profile, [profile], load_advice(None)).placement
     assert {h.name: (h.verdict, 100 * h.share) for h in placed.habits} == {
@@ -224,7 +224,7 @@ def test_a_style_too_small_for_limits_is_said_not_hidden(tmp_path):
     outcome = run(folder, tmp_path / "out", Wishes("term-1"))
     assert {h["verdict"] for row in outcome.rows for h in row["habits"].values()} == {"unmeasured"}
     assert all("39" in row["reason"] for row in outcome.rows)
-    view = class_view(outcome.rows, find_profile("term-1"), load_advice(None), 0.9)
+    view = class_view(outcome.rows, load_profile("term-1"), load_advice(None), 0.9)
     assert "39 are the least" in overview_html(view)
 
 

@@ -8,7 +8,7 @@ from stylemeter.placement.trust.calibrate import Settings, calibrate
 from stylemeter.report.styles.calibration import csv_text, table_text, write_plot
 from stylemeter.style.collections import find_collection, tune_sources
 from stylemeter.style.fit import complete
-from stylemeter.style.profile import find_profile
+from stylemeter.style.profile import load_profile
 from stylemeter.style.ranks import weighted_quantile
 from stylemeter.style.rung import Rung
 from stylemeter.style.sampling import gather
@@ -18,7 +18,7 @@ CONTINUOUS = ("interval_entropy", "degree_entropy", "mean_interval", "bar_onset_
 
 @pytest.fixture(scope="module")
 def rungs():
-    profile = find_profile("old-fiddle-tunes")
+    profile = load_profile("old-fiddle-tunes")
     return {notes: profile.full_rung(notes) for notes in (16, 32, 64)}
 
 

@@ -5,13 +5,13 @@ import pytest
 from helpers.solos import walk
 
 from stylemeter.placement.place import place
-from stylemeter.style.profile import find_profile
+from stylemeter.style.profile import load_profile
 
 
 @pytest.fixture(scope="module")
 def placed():
     # the highest good rung of jazz-age songs is 64 notes: 230 notes are placed in several excerpts
-    profile = find_profile("jazz-age-songs")
+    profile = load_profile("jazz-age-songs")
     return [place(walk(seed, 230), profile, evidence=False) for seed in range(6)]
 
 
@@ -36,5 +36,5 @@ def test_a_value_outside_whose_excerpts_are_not_is_inside_and_says_so(placed):
 
 
 def test_a_solo_of_one_excerpt_has_no_such_notes():
-    placed = place(walk(1, 64), find_profile("jazz-age-songs"), evidence=False)
+    placed = place(walk(1, 64), load_profile("jazz-age-songs"), evidence=False)
     assert {f.note for f in placed.features} == {""}

@@ -14,7 +14,7 @@ from stylemeter.errors import InputError, ProfileError, UnknownNameError
 from stylemeter.style import sampling
 from stylemeter.style.collections import collection_of_paths, find_collection, load, tune_sources
 from stylemeter.style.fit import gather_profile
-from stylemeter.style.profile import find_profile, load_profile
+from stylemeter.style.profile import load_profile
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS
 
 
@@ -50,7 +50,7 @@ def test_fit_a_folder_with_a_bad_file_and_place_against_it(home):
     assert result.exit_code == 0
     assert "60 tunes in 60 families" in result.stdout
     assert "bad.abc" in result.stderr
-    profile = find_profile("term-1")
+    profile = load_profile("term-1")
     assert profile.style == "our tunes"
     assert profile.good_rungs == []
     placed = run("place", home / "tunes" / "07.abc", "--profile", "term-1", "--json")
@@ -74,14 +74,14 @@ def test_five_tunes_give_no_limits(home):
 
 def test_a_style_of_a_folder_is_named_so_that_sentences_go_on_with_it(home):
     run("fit", home / "tunes", "--name", "term-1", "--workers", "1")
-    assert find_profile("term-1").style == "tunes of tunes"
+    assert load_profile("term-1").style == "tunes of tunes"
     assert run("profiles", "term-1").stdout.startswith("term-1: 60 tunes of tunes in 60 families\n")
 
 
 def test_tunes_left_out_are_told_in_the_profile(home):
     (home / "tunes" / "worse.mid").write_bytes(b"MThd\0\0")
     run("fit", home / "tunes", "--name", "term-1", "--workers", "1")
-    assert find_profile("term-1").document["failures"] > 0
+    assert load_profile("term-1").document["failures"] > 0
     assert "that could not be read" in run("profiles", "term-1").stdout
 
 
@@ -91,7 +91,7 @@ def test_too_few_tunes_are_refused_by_calibrate_and_called_calibrated_by_nobody(
     assert result.exit_code == 2
     assert result.stdout == ""
     assert result.stderr.startswith("stylemeter: term-1: too few tune families to calibrate")
-    assert find_profile("term-1").calibration is None
+    assert load_profile("term-1").calibration is None
 
 
 def test_a_profile_of_a_collection_file_of_the_users_own_finds_its_tunes_again(home, monkeypatch):
@@ -102,7 +102,7 @@ def test_a_profile_of_a_collection_file_of_the_users_own_finds_its_tunes_again(h
     monkeypatch.chdir(home)
     assert run("fit", "own.toml", "--name", "own", "--workers", "1").exit_code == 0
     monkeypatch.chdir(home.parent)
-    assert gather_profile(find_profile("own"), None, 1).digest == find_profile("own").document["input_digest"]
+    assert gather_profile(load_profile("own"), None, 1).digest == load_profile("own").document["input_digest"]
 
 
 def test_the_list_of_collections_fits_80_columns():

@@ -17,7 +17,7 @@ from stylemeter.features import HABITS
 from stylemeter.placement.trust.injection import cut, inject
 from stylemeter.report.progress.document import answer, chosen, ends, sentence
 from stylemeter.report.progress.terminal import spark
-from stylemeter.style.profile import Profile, find_profile
+from stylemeter.style.profile import Profile, load_profile
 from stylemeter.takes.progress import common_length, follow, natural_order
 from stylemeter.takes.progress_records import Trajectory
 from stylemeter.takes.trend import half_width, pooled, third_means, trend_p
@@ -29,7 +29,7 @@ NOTES = 96
 
 @pytest.fixture(scope="module")
 def profile():
-    return find_profile(PROFILE)
+    return load_profile(PROFILE)
 
 
 @cache

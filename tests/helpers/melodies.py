@@ -8,9 +8,9 @@ from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
+from helpers.folk_abc import read_file
 from hypothesis import strategies as st
 
-from helpers.folk_abc import read_file
 from stylemeter.music.melody import Chord, Key, Technique
 from stylemeter.music.meter import TICKS, Meter
 from stylemeter.reading.draft.build import Draft, RawNote, build

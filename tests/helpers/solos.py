@@ -3,8 +3,8 @@
 import math
 
 import numpy as np
-
 from helpers.placements import solo
+
 from stylemeter.features import CATALOG, Line, measure
 from stylemeter.music.melody import Chord, Key, Technique, grid_columns
 from stylemeter.music.meter import TICKS, Meter

@@ -9,13 +9,14 @@ from __future__ import annotations
 import enum
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import InputError
-from stylemeter.music.meter import TICKS, Bars, Meter, meter_at, position_weight
+from stylemeter.music.meter import Bars, Meter, meter_at, position_weight
+from stylemeter.support.notebook import html_table, shortened
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -247,21 +248,193 @@ class Melody:
         """Return the same melody with more remarks."""
         return replace(self, remarks=self.remarks + remarks)
 
-    def to_frame(self) -> pd.DataFrame:
-        """Return the note table as a frame: onset and duration in quarter notes, the rest as in the columns."""
-        import pandas as pd
+    def __repr__(self) -> str:
+        name = shortened(self.title or self.part or self.path)
+        bars = f"bars {self.bar[0]}-{self.bar[-1]}, " if len(self) else ""
+        key = self.key.name if self.key else "no key"
+        return f"<Melody {name!r}: {len(self)} notes, {bars}{self.meters[0]}, {key}, from {self.source or 'nowhere'}>"
 
-        columns: dict[str, object] = {"onset": self.onset / TICKS}
-        if self.duration is not None:
-            columns["duration"] = self.duration / TICKS
-        columns |= {"pitch": self.pitch, "bar": self.bar, "beat": self.beat, "weight": self.weight}
-        if self.technique is not None:
-            columns["technique"] = self.technique
-        if self.strings is not None and self.frets is not None:
-            columns |= {"string": self.strings, "fret": self.frets}
-        if self.phrase_ends is not None:
-            columns["phrase_end"] = self.phrase_ends
-        return pd.DataFrame(columns)
+    def _repr_html_(self) -> str:
+        frame = self.to_frame()
+        return html_table(repr(self).strip("<>"), list(frame.columns), frame.itertuples(index=False))
+
+    @classmethod
+    def from_arrays(
+        cls,
+        onset: npt.ArrayLike,
+        pitch: npt.ArrayLike,
+        duration: npt.ArrayLike | None = None,
+        *,
+        meter: str | Sequence[tuple[float, str]] = "4/4",
+        pickup: float = 0.0,
+        key: str | Key | None = None,
+        chords: str | Sequence[tuple[float, str]] | None = None,
+        tempo: float | None = None,
+        title: str = "",
+        part: str = "",
+        tuning: Sequence[int] | None = None,
+        technique: npt.ArrayLike | None = None,
+        onset_seconds: npt.ArrayLike | None = None,
+        strings: npt.ArrayLike | None = None,
+        frets: npt.ArrayLike | None = None,
+        phrase_ends: npt.ArrayLike | None = None,
+    ) -> Melody:
+        """Make a melody of arrays; of notes that begin together the top one is kept.
+
+        Parameters
+        ----------
+        onset : array_like of shape (n_notes,)
+            Quarter notes from the first bar line (from the start of the pickup, where there is one), in any order.
+        pitch : array_like of shape (n_notes,)
+            Sounding MIDI note numbers, 0 to 127; fractions are kept.
+        duration : array_like of shape (n_notes,), optional
+            Quarter notes, greater than 0. Without it, what needs durations is unmeasured.
+        meter : str or sequence of (onset, str)
+            "4/4", or changes with the quarter note each begins at.
+        pickup : float
+            Quarter notes before the first full bar.
+        key : str or Key, optional
+            "D dorian"; by default it is estimated from the notes, with a remark.
+        chords : str or sequence of (onset, str), optional
+            "Dm7 | G7", laid from the first full bar and repeated; or symbols with their onsets.
+        tempo : float, optional
+            Quarter notes a minute.
+        title, part : str
+        tuning : sequence of int, optional
+            Open strings, the lowest line of tablature first.
+        technique : array_like of shape (n_notes,), optional
+            `Technique` bits.
+        onset_seconds, strings, frets, phrase_ends : array_like of shape (n_notes,), optional
+            See the attributes.
+
+        Returns
+        -------
+        Melody
+
+        Raises
+        ------
+        InputError
+            If there are no notes, columns differ in length, or a number can't be meant.
+        UsageError
+            If the meter, key, chords or pickup can't be understood.
+
+        Examples
+        --------
+        >>> Melody.from_arrays([0, 1, 2, 3], [60, 62, 64, 67], [1, 1, 1, 1], key="C major")
+        <Melody '': 4 notes, bars 1-1, 4/4, C major, from arrays>
+        """
+        from stylemeter.music import convert
+
+        return convert.from_arrays(
+            onset,
+            pitch,
+            duration,
+            meter=meter,
+            pickup=pickup,
+            key=key,
+            chords=chords,
+            tempo=tempo,
+            title=title,
+            part=part,
+            tuning=tuning,
+            technique=technique,
+            onset_seconds=onset_seconds,
+            strings=strings,
+            frets=frets,
+            phrase_ends=phrase_ends,
+        )
+
+    @classmethod
+    def from_frame(cls, frame: pd.DataFrame, **options: Any) -> Melody:
+        """Make a melody of a frame with the columns `onset`, `pitch` and, where known, `duration` and more.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            A row a note; columns as `to_frame` names them, others are passed over. A frame of `to_frame` carries
+            meter, bars, key and chords along (in its `attrs`) and gives the same melody again.
+        **options
+            `meter`, `key`, ...: see `from_arrays`. With any of them, what the frame carries along is left aside.
+
+        Returns
+        -------
+        Melody
+
+        Raises
+        ------
+        InputError, UsageError
+            See `from_arrays`; also if a column is missing.
+
+        Examples
+        --------
+        >>> import pandas as pd
+        >>> Melody.from_frame(pd.DataFrame({"onset": [0, 1], "pitch": [62, 65]}), meter="3/4", key="D dorian")
+        <Melody '': 2 notes, bars 1-1, 3/4, D dorian, from arrays>
+        """
+        from stylemeter.music import convert
+
+        return convert.from_frame(frame, **options)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the note table as a frame.
+
+        Returns
+        -------
+        DataFrame of n_notes rows
+            `onset` and `duration` in quarter notes, `pitch`, `bar`, `beat`, `weight`, and `technique`,
+            `onset_seconds`, `string`, `fret` and `phrase_end` where known. What is not a column lies in its `attrs`,
+            for `from_frame`.
+
+        Examples
+        --------
+        >>> list(Melody.from_arrays([0, 1], [60, 62]).to_frame().columns)
+        ['onset', 'pitch', 'bar', 'beat', 'weight']
+        """
+        from stylemeter.music import convert
+
+        return convert.to_frame(self)
+
+    @classmethod
+    def from_music21(cls, stream: Any, part: str | int | None = None) -> Melody:
+        """Make a melody of a stream of music21.
+
+        Parameters
+        ----------
+        stream : music21.stream.Stream
+            A score, part or flat stream; transposing instruments are read as they sound.
+        part : str or int, optional
+            A part's name or its number from 1; by default the part with most notes.
+
+        Returns
+        -------
+        Melody
+
+        Raises
+        ------
+        InputError
+            If there are no notes in it.
+        UsageError
+            If there is no such part, it is no stream, or music21 is not installed.
+        """
+        from stylemeter.music import convert
+
+        return convert.from_music21(stream, part)
+
+    def to_music21(self) -> Any:
+        """Return the melody as a score of music21: one part, its measures, key, tempo and chord symbols.
+
+        Returns
+        -------
+        music21.stream.Score
+
+        Raises
+        ------
+        UsageError
+            If the melody has no durations, or music21 is not installed.
+        """
+        from stylemeter.music import convert
+
+        return convert.to_music21(self)
 
 
 def ends_of(phrases: Ints) -> Bools:

@@ -12,6 +12,7 @@ References
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -19,7 +20,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.errors import InputError
+from stylemeter.errors import InputError, UsageError
 
 __all__ = [
     "TICKS",
@@ -31,6 +32,8 @@ __all__ = [
     "is_compound",
     "lay_bars",
     "meter_at",
+    "parse_meter",
+    "plain_bars",
     "position_weight",
     "regular_spans",
 ]
@@ -79,6 +82,28 @@ class Meter:
     def compound(self) -> bool:
         """Whether a beat is made of three units."""
         return is_compound(self.numerator, self.denominator)
+
+
+def parse_meter(text: str, onset: int = 0) -> Meter:
+    """Read a meter as people write it.
+
+    Raises
+    ------
+    UsageError
+        If it isn't one.
+
+    Examples
+    --------
+    >>> str(parse_meter("6/8")), str(parse_meter(" 4 / 4 "))
+    ('6/8', '4/4')
+    """
+    found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*", text, re.ASCII)
+    try:
+        if found:
+            return Meter(onset, int(found[1]), int(found[2]))
+    except InputError as error:
+        raise UsageError(error.what, where="meter", mend=error.mend) from None
+    raise UsageError(f"{text!r} is not a meter", mend='write it like "4/4" or "6/8"')
 
 
 def bar_length(numerator: int, denominator: int) -> int:
@@ -298,6 +323,26 @@ def lay_bars(spans: Sequence[tuple[int, int]], meters: Sequence[Meter], *, picku
         index += 1
     table = np.array(rows, dtype=np.int64).reshape(-1, 3)
     return Bars(table[:, 0].copy(), table[:, 1].copy(), table[:, 2].copy())
+
+
+def plain_bars(onset: Ints, duration: Ints | None, meters: Sequence[Meter]) -> Bars:
+    """The full bars that hold these notes where a table names no bars: from tick 0, or from before the first note.
+
+    Parameters
+    ----------
+    onset, duration : ndarray of shape (n_notes,)
+        Ticks; `duration` may be None.
+    meters : sequence of Meter
+
+    Returns
+    -------
+    Bars
+    """
+    first, last = (int(onset[0]), int(onset[-1])) if len(onset) else (0, 0)
+    end = last + (1 if duration is None else int(duration[-1]))
+    full = meter_at(meters, 0).bar
+    start = min(0, first // full * full)
+    return lay_bars(regular_spans(meters, start, max(end, last + 1)), meters)
 
 
 def _completes(spans: Sequence[tuple[int, int]], index: int, full: int, meters: Sequence[Meter]) -> bool:

@@ -18,14 +18,13 @@ from urllib.parse import quote, unquote
 
 from stylemeter.errors import InputError
 from stylemeter.music.chords.symbols import parse_symbol
-from stylemeter.music.melody import Chord, Ints, Key, Melody, Technique
-from stylemeter.music.meter import TICKS, Bars, Meter, lay_bars, meter_at, regular_spans
+from stylemeter.music.melody import Chord, Key, Melody, Technique
+from stylemeter.music.meter import TICKS, Bars, Meter, plain_bars
 
 __all__ = [
     "SCHEMA",
     "decimal_text",
     "escape",
-    "plain_bars",
     "quarters_text",
     "root_name",
     "to_csv",
@@ -111,26 +110,6 @@ def unescape(text: str) -> str:
     except UnicodeDecodeError:
         # a percent sign of somebody's own words: our escapes are always whole characters
         return text
-
-
-def plain_bars(onset: Ints, duration: Ints | None, meters: Sequence[Meter]) -> Bars:
-    """The full bars that hold these notes where a table names no bars: from tick 0, or from before the first note.
-
-    Parameters
-    ----------
-    onset, duration : ndarray of shape (n_notes,)
-        Ticks; `duration` may be None.
-    meters : sequence of Meter
-
-    Returns
-    -------
-    Bars
-    """
-    first, last = (int(onset[0]), int(onset[-1])) if len(onset) else (0, 0)
-    end = last + (1 if duration is None else int(duration[-1]))
-    full = meter_at(meters, 0).bar
-    start = min(0, first // full * full)
-    return lay_bars(regular_spans(meters, start, max(end, last + 1)), meters)
 
 
 def to_record(melody: Melody) -> dict[str, object]:

@@ -6,14 +6,13 @@ asked for what is now given are dropped.
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 from stylemeter.errors import InputError, UsageError
 from stylemeter.music.chords.symbols import lay_chords
 from stylemeter.music.keys import parse_key
 from stylemeter.music.melody import Melody, grid_columns
-from stylemeter.music.meter import Bars, Meter, lay_bars, regular_spans
+from stylemeter.music.meter import Bars, Meter, lay_bars, parse_meter, regular_spans
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.options import ReadOptions
 
@@ -25,28 +24,6 @@ _ONE_PART = frozenset({"tab", "csv", "json", "jams"})
 TEMPO_MIN, TEMPO_MAX = 5.0, 1000.0
 #: Farthest first beat (seconds): a day.
 FIRST_BEAT_MAX = 86_400.0
-
-
-def parse_meter(text: str, onset: int = 0) -> Meter:
-    """Read a meter as people write it.
-
-    Raises
-    ------
-    UsageError
-        If it isn't one.
-
-    Examples
-    --------
-    >>> str(parse_meter("6/8")), str(parse_meter(" 4 / 4 "))
-    ('6/8', '4/4')
-    """
-    found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*", text, re.ASCII)
-    try:
-        if found:
-            return Meter(onset, int(found[1]), int(found[2]))
-    except InputError as error:
-        raise UsageError(error.what, where="meter", mend=error.mend) from None
-    raise UsageError(f"{text!r} is not a meter", mend='write it like "4/4" or "6/8"')
 
 
 def check(options: ReadOptions) -> None:

@@ -18,7 +18,7 @@ import numpy as np
 from stylemeter.errors import InputError, UsageError
 from stylemeter.music.keys import parse_key
 from stylemeter.music.melody import Chord, Ints, Key, KeySource, Melody, Technique, grid_columns
-from stylemeter.music.meter import Bars, Meter, regular_spans
+from stylemeter.music.meter import Bars, Meter, plain_bars, regular_spans
 from stylemeter.music.scales import MODE_SCALES
 from stylemeter.reading.draft.build import count_words
 from stylemeter.reading.draft.fields import (
@@ -32,7 +32,6 @@ from stylemeter.reading.draft.fields import (
     ticks_of,
 )
 from stylemeter.reading.intake.limits import BARS_MAX, CHORDS_MAX, NOTES_MAX, PITCH_MAX, PITCH_MIN, REMARKS_MAX
-from stylemeter.writing.table import plain_bars
 
 __all__ = ["key_of", "melody_of", "meters_of"]
 

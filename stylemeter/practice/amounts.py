@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -36,12 +36,15 @@ class Change:
         Whether it was tried on the notes and the feature measured again.
     after : float
         The value then; NaN where it was not tried.
+    edited : Melody or None
+        The solo with the change made, where it was tried.
     """
 
     words: str
     count: int | None
     checked: bool
     after: float
+    edited: Melody | None = field(default=None, compare=False, repr=False)
 
 
 # -- saying it ---------------------------------------------------------------------------------------------------
@@ -87,7 +90,7 @@ def amount(
     text = own.up if up else own.down
     if found is None or not text:
         return _worked_out(Line(base), own, value, target_low if up else target_high)
-    return Change(_filled(text, base.melody, own, value, found), found.count, True, found.value)
+    return Change(_filled(text, base.melody, own, value, found), found.count, True, found.value, found.melody)
 
 
 def _filled(text: str, melody: Melody, own: FeatureWords, value: float, found: Edited) -> str:

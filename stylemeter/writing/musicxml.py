@@ -1,7 +1,6 @@
 """The melody as MusicXML: one part, one voice, readable in any notation program.
 
-Conventions: pitches as they sound (a low melody gets a treble clef an octave down, the guitarist's); every note has
-an ``id`` ("n17" for the note of index 17, "n17-2", "n17-3" for what is tied to it); a bent note is written at the
+Conventions: pitches as they sound (a guitar's melody gets the guitarist's clef, an octave down); every note has an ``id`` ("n17" for the note of index 17, "n17-2", "n17-3" for what is tied to it); a bent note is written at the
 pitch it reaches, with a bend of no told size. No dates and no program versions: the same melody gives the same bytes.
 
 References
@@ -16,8 +15,7 @@ from collections.abc import Collection, Iterator, Sequence
 from math import gcd
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-import numpy as np
-
+from stylemeter.music.fingering import for_guitar
 from stylemeter.music.melody import Chord, Ints, Key, Melody, Technique
 from stylemeter.music.meter import TICKS, Meter
 from stylemeter.writing.beams import beams
@@ -37,8 +35,6 @@ _TYPES |= {TICKS >> n: name for n, name in ((2, "16th"), (3, "32nd"), (4, "64th"
 _ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 #: Characters XML can't hold.
 _ILLEGAL = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-#: Median sounding pitch below which the clef is an octave down.
-LOW = 62
 
 
 def to_musicxml(
@@ -76,15 +72,20 @@ def to_musicxml(
 
 
 def score_of(
-    melody: Melody, printed: Sequence[PrintedBar], *, marks: Collection[int] = (), colour: str = COLOUR
+    melody: Melody,
+    printed: Sequence[PrintedBar],
+    *,
+    marks: Collection[int] = (),
+    colour: str = COLOUR,
+    named: bool = True,
 ) -> bytes:
-    """Write bars of a melody that are laid out already; as `to_musicxml`."""
+    """Write bars of a melody that are laid out already; as `to_musicxml`, without title and part where not `named`."""
     score = Element("score-partwise", version="4.0")
-    if melody.title:
+    if melody.title and named:
         SubElement(SubElement(score, "work"), "work-title").text = _legal(melody.title)
     listed = SubElement(SubElement(score, "part-list"), "score-part", id="P1")
-    SubElement(listed, "part-name").text = _legal(melody.part)
-    if melody.technique is not None:
+    SubElement(listed, "part-name").text = _legal(melody.part) if named else ""
+    if melody.technique is not None and named:
         # How a string is played is only told of plucked instruments: say that this is one.
         instrument = SubElement(listed, "score-instrument", id="P1-I1")
         SubElement(instrument, "instrument-name").text = _legal(melody.part) or "Guitar"
@@ -178,7 +179,7 @@ class _Writer:
         _text(time, "beats", meter[0])
         _text(time, "beat-type", meter[1])
         if first:
-            _clef(attributes, float(np.median(self.melody.pitch)))
+            _clef(attributes, for_guitar(self.melody))
 
     def _harmony(self, measure: Element, chord: Chord, offset: int) -> None:
         """A chord symbol, `offset` ticks after the note it stands at."""
@@ -204,6 +205,8 @@ class _Writer:
     def _note(self, measure: Element, piece: Piece, meter: Meter, heard: _Accidentals) -> Element:
         """A note or rest up to its beams, its children in the order the standard asks for."""
         note = SubElement(measure, "note")
+        if piece.hidden:
+            note.set("print-object", "no")
         sign = None
         if piece.note is None:
             rest = SubElement(note, "rest")
@@ -283,12 +286,12 @@ def _key(attributes: Element, key: Key) -> None:
     _text(element, "mode", key.mode or "none")
 
 
-def _clef(attributes: Element, middle: float) -> None:
-    """A treble clef, an octave down for low melodies; pitches stay as they sound, which is said outright."""
+def _clef(attributes: Element, octave_down: bool) -> None:
+    """A treble clef, an octave down for the guitar; pitches stay as they sound, which is said outright."""
     clef = SubElement(attributes, "clef")
     _text(clef, "sign", "G")
     _text(clef, "line", 2)
-    if middle < LOW:
+    if octave_down:
         _text(clef, "clef-octave-change", -1)
     transpose = SubElement(attributes, "transpose")
     _text(transpose, "diatonic", 0)

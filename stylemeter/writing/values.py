@@ -56,6 +56,8 @@ class Element:
     value : Value or None
         None where no value can be written for the length.
     tuplet : Tuplet or None
+    hidden : bool
+        Whether nothing is printed for it.
     """
 
     start: int
@@ -65,6 +67,7 @@ class Element:
     tied_to: bool = False
     value: Value | None = None
     tuplet: Tuplet | None = None
+    hidden: bool = False
 
 
 def part(piece: Element, lengths: Sequence[int]) -> list[Element]:

@@ -103,10 +103,28 @@ class FeatureWords:
 
 @dataclass(frozen=True, slots=True)
 class HabitWords:
-    """What is said of one habit: its title, a sentence a verdict (with ``{style}``), and what a teacher listens for."""
+    """What is said of one habit.
+
+    Attributes
+    ----------
+    title : str
+    work : str
+        What to work on: goes on with "Work on".
+    shown, hinted, none, free : str
+        A sentence a verdict, with ``{style}``.
+    well : str
+        What a take that stands out as free of it does well.
+    usual : str
+        What is as the style has it where it isn't shown.
+    question : str
+        What a teacher listens for.
+    """
 
     name: str
     title: str
+    work: str
+    well: str
+    usual: str
     shown: str
     hinted: str
     none: str
@@ -224,7 +242,14 @@ def _feature(name: str, found: Any, where: str) -> FeatureWords:
 
 
 def _habit(name: str, found: Any, where: str) -> HabitWords:
-    wanted = {"title": "", "question": "", **dict.fromkeys(("shown", "hinted", "none", "free"), "style")}
+    wanted = {
+        "title": "",
+        "work": "",
+        "well": "",
+        "usual": "",
+        "question": "",
+        **dict.fromkeys(("shown", "hinted", "none", "free"), "style"),
+    }
     return HabitWords(name=name, **_texts(found, wanted, where))
 
 

@@ -27,7 +27,7 @@ from stylemeter.writing.layout import PrintedBar, printed_bars
 from stylemeter.writing.musicxml import score_of
 from stylemeter.writing.spelling import spell
 
-__all__ = ["Engraved", "bars_text", "engrave", "engraver"]
+__all__ = ["SIGNS", "TEXT_SIZE", "Engraved", "bars_text", "engrave", "engraver"]
 
 #: Size of the print: how many of verovio's units make one em of the text around it. A staff space is 180 units, and
 #: the staff of 720 stands two lines of text high.
@@ -58,13 +58,13 @@ _HOLDERS = {"g", "text", "tspan"}
 #: Classes of what stands for something and shows nothing, and of names of parts.
 _LEFT_OUT = {"placeholder", "label", "labelAbbr"}
 #: Music signs of fonts for notation (SMuFL: accidentals, figured bass, chord symbols) -> those of any font.
-_SIGNS = {
+SIGNS = {
     **dict.fromkeys((0xE260, 0xEA64, 0xED60), "♭"),
     **dict.fromkeys((0xE261, 0xEA65, 0xED61), "♮"),
     **dict.fromkeys((0xE262, 0xEA66, 0xED62), "♯"),
 }
 #: Size of text beside them, in verovio's units.
-_TEXT_SIZE = "405px"
+TEXT_SIZE = "405px"
 _NOTE_ID = re.compile(r"n(\d+)(-\d+)?")
 _SHIFT = re.compile(r"translate\((-?[\d.]+),")
 _ACROSS = re.compile(r"M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) \2")
@@ -213,9 +213,9 @@ def _kept(element: Element, prefix: str) -> str:
     if name == "use":
         own["href"] = f"#{prefix}-{_glyph(own.get('href', ''))}"
     elif name in ("text", "tspan") and (element.text or "").strip():
-        said = (element.text or "").translate(_SIGNS)
+        said = (element.text or "").translate(SIGNS)
         if said != element.text:
-            own["font-size"] = _TEXT_SIZE
+            own["font-size"] = TEXT_SIZE
         # what only a font for notation could show is left out
         text = escape("".join(sign for sign in said if not "\ue000" <= sign <= "\uf8ff"))
     inside = text + "".join(_kept(child, prefix) for child in element)

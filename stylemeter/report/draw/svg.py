@@ -13,7 +13,7 @@ from functools import cache, lru_cache
 
 from markupsafe import Markup, escape
 
-__all__ = ["Chart", "Spread", "chart", "number", "share_bar", "spread_strip", "standing_strip", "swatch", "tag"]
+__all__ = ["Chart", "Spread", "chart", "hill", "number", "share_bar", "spread_strip", "standing_strip", "swatch", "tag"]
 
 
 def tag(name: str, *children: str, **attributes: object) -> Markup:
@@ -125,6 +125,24 @@ def spread_strip(spread: Spread, label: str, words: Sequence[str], *, told: bool
     if spread.solo is not None:
         parts += _diamond(x, spread, words[3], told)
     return _picture(_WIDE, _FOOT + 24, label, *parts, kind="spread")
+
+
+def hill(spread: Spread, *, told: bool = True) -> Markup:
+    """Draw the hill and the diamond alone, small, without a word: the picture of a button that says the rest."""
+
+    def x(value: float) -> float:
+        return 8 + (_WIDE - 16) * (value - spread.low) / (spread.high - spread.low)
+
+    hills = _hills(spread, x, [(spread.low, spread.high), spread.norm, spread.half])
+    parts = [tag("path", d=d, class_=kind) for kind, d in zip(("hill", "hill norm", "hill half"), hills, strict=True)]
+    parts.append(tag("line", x1=4, x2=_WIDE - 4, y1=_FOOT, y2=_FOOT, class_="axis"))
+    if spread.solo is not None:
+        parts.append(
+            _mark(min(max(x(spread.solo), 14.0), _WIDE - 14), _FOOT - 8, 14, "solo" if told else "solo hollow")
+        )
+    return tag(
+        "svg", *parts, class_="plot hill-button", viewBox=f"0 8 {number(_WIDE)} {number(_FOOT)}", aria_hidden="true"
+    )
 
 
 def _hills(spread: Spread, x: Callable[[float], float], ranges: Sequence[tuple[float, float]]) -> Iterator[str]:

@@ -33,18 +33,18 @@ def solo_title(melody: Melody, most: int = TITLE_MAX) -> str:
     return show(melody.title.strip() or Path(melody.path).name or texts()["untitled"], most)
 
 
-def facts(melody: Melody) -> Iterator[Fact]:
-    """What was read."""
-    yield Fact(say("read.notes"), str(len(melody)))
-    yield Fact(say("read.bars"), str(bar_count(melody)))
-    yield Fact(say("read.meter"), texts()["comma"].join(dict.fromkeys(str(m) for m in melody.meters)))
-    yield Fact(say("read.key"), _key(melody))
-    if melody.tempo is not None:
-        yield Fact(say("read.tempo"), say("read.tempo_value", tempo=f"{melody.tempo:.4g}"))
+def facts(melody: Melody) -> Iterator[str]:
+    """What was read, in short."""
+    if melody.path and melody.title.strip():
+        yield show(Path(melody.path).name, 80)
     if melody.part:
-        yield Fact(say("read.part"), show(melody.part, 80))
-    if melody.path:
-        yield Fact(say("read.file"), show(Path(melody.path).name, 80))
+        yield show(melody.part, 80)
+    bars = bar_count(melody)
+    yield say("read.bars", bars, bars=bars, meter=texts()["comma"].join(dict.fromkeys(str(m) for m in melody.meters)))
+    yield say("read.notes", len(melody), notes=len(melody))
+    yield _key(melody)
+    if melody.tempo is not None:
+        yield say("read.tempo_value", tempo=f"{melody.tempo:.4g}")
 
 
 def _key(melody: Melody) -> str:

@@ -16,20 +16,20 @@ from typing import Any
 from markupsafe import Markup
 
 from stylemeter._version import __version__
+from stylemeter.features import HABITS
 from stylemeter.practice.findings import Findings
-from stylemeter.practice.words import words
 from stylemeter.report.draw.html import TEMPLATES, environment, write_html
 from stylemeter.report.draw.notation import engraver
 from stylemeter.report.draw.svg import swatch
 from stylemeter.report.solo import data as page_data
-from stylemeter.report.solo import habits as page_habits
 from stylemeter.report.solo import head as page_head
+from stylemeter.report.solo import lesson as page_lesson
 from stylemeter.report.solo import norm as page_norm
 from stylemeter.report.solo import shapes as page_shapes
 from stylemeter.report.solo import traits as page_traits
-from stylemeter.report.solo.words import say, texts
+from stylemeter.report.solo.words import bars_range, say, texts
 
-__all__ = ["page_html", "warm_up", "write_page"]
+__all__ = ["page_html", "page_script", "page_style", "warm_up", "write_page"]
 
 
 def write_page(findings: Findings, path: Path) -> None:
@@ -48,19 +48,22 @@ def write_page(findings: Findings, path: Path) -> None:
     write_html(page_html(findings), path)
 
 
-def page_html(findings: Findings) -> str:
+def page_html(findings: Findings, *, linked: bool = False) -> str:
     """Return the page of one solo.
 
     Parameters
     ----------
     findings : Findings
+    linked : bool
+        Whether style and script are linked ("page.css", "page.js" beside the page, see `page_style` and
+        `page_script`), for a server that says what a page may do by its own header; else they stand in the page.
 
     Returns
     -------
     str
         HTML, with everything inside.
     """
-    page: str = _template().render(_context(findings))
+    page: str = _template().render(_context(findings), linked=linked)
     return page.encode("utf-8", "replace").decode("utf-8")
 
 
@@ -72,13 +75,13 @@ def warm_up() -> None:
 
 @lru_cache(maxsize=1)
 def _template() -> Any:
-    return environment(say=say, text=texts(), swatch=swatch).get_template("page.html.j2")
+    return environment(say=say, text=texts(), swatch=swatch, bars_range=bars_range).get_template("page.html.j2")
 
 
 def _context(findings: Findings) -> dict[str, Any]:
     """All that the template prints."""
     placed = findings.placement
-    first = findings.first
+    lesson = page_lesson.lesson(findings)
     rows = list(page_traits.groups(findings))
     title = page_head.solo_title(placed.melody)
     return {
@@ -91,10 +94,8 @@ def _context(findings: Findings) -> dict[str, Any]:
         "remarks": page_head.remarks(placed.melody),
         "answer": list(page_head.answer(findings)),
         "notices": list(page_head.notices(findings)),
-        "habits": list(page_habits.habit_views(findings)),
-        "flagged": list(page_habits.flagged(findings)),
-        "first": first,
-        "first_title": words().title(first.name) if first.name else "",
+        "lesson": lesson,
+        "sound": Markup(lesson.sound),  # noqa: S704 - numbers, and names of our own
         "groups": rows,
         "unlisted": sum(not row.printed for group in rows for row in group.rows),
         "shapes": list(page_shapes.shapes(findings)),
@@ -107,23 +108,40 @@ def _context(findings: Findings) -> dict[str, Any]:
         "json_link": page_data.json_link(findings),
         "csv_link": page_data.csv_link(findings),
         "stem": page_data.file_stem(findings),
-        "css": _asset("page.css"),
-        "js": _asset("page.js"),
+        "css": page_style(),
+        "js": page_script(),
         "policy": _policy(),
     }
 
 
+@lru_cache(maxsize=1)
+def page_style() -> Markup:
+    """The page's style sheet: our own file, and for each habit the rules that show what belongs to it."""
+    rules = [
+        f".lesson:has(#show-{name}:checked) .on-{name}{{display:inline}}\n"
+        f".lesson:has(#show-{name}:checked) .for-{name}{{display:block}}\n"
+        f"@media print{{.lesson:has(#show-{name}:checked) .in-{name}{{display:block}}}}\n"
+        for name in HABITS
+    ]
+    return Markup(_asset("page.css") + "".join(rules))  # noqa: S704 - our own file
+
+
+def page_script() -> Markup:
+    """The page's script."""
+    return Markup(_asset("page.js"))  # noqa: S704 - our own file
+
+
 @lru_cache(maxsize=2)
-def _asset(name: str) -> Markup:
+def _asset(name: str) -> str:
     """A file of our own that stands in the page as it is."""
-    return Markup((TEMPLATES / name).read_text(encoding="utf-8"))  # noqa: S704 - our own file
+    return (TEMPLATES / name).read_text(encoding="utf-8")
 
 
 @lru_cache(maxsize=1)
 def _policy() -> str:
     """What the page may do: its own script and style, links that hold data, and nothing else."""
     script, style = (
-        base64.b64encode(hashlib.sha256(_asset(n).encode()).digest()).decode() for n in ("page.js", "page.css")
+        base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (page_script(), page_style())
     )
     return (
         f"default-src 'none'; script-src 'sha256-{script}'; style-src 'sha256-{style}'; "

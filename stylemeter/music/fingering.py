@@ -54,7 +54,7 @@ def for_guitar(melody: Melody) -> bool:
     >>> for_guitar(build(Draft([RawNote(0, 5040, 57.0)]))), for_guitar(build(Draft([RawNote(0, 5040, 74.0)])))
     (True, False)
     """
-    if melody.technique is not None or getattr(melody, "tuning", None):
+    if melody.technique is not None or melody.tuning is not None:
         return True
     if any(name in melody.part.lower() for name in NAMES):
         return True
@@ -105,8 +105,8 @@ def fingering(melody: Melody) -> Fingering | None:
     .. [1] S. I. Sayegh, Fingering for string instruments with the optimum path paradigm, Computer Music Journal
        13 (3), 1989 (the method; the costs are our own).
     """
-    tuning = tuple(getattr(melody, "tuning", None) or STANDARD)
-    told_strings, told_frets = getattr(melody, "strings", None), getattr(melody, "frets", None)
+    tuning = melody.tuning or STANDARD
+    told_strings, told_frets = melody.strings, melody.frets
     semitones = np.floor(melody.pitch + 0.5).astype(np.int64)
     choices: list[_Places] = []
     for i, pitch in enumerate(semitones.tolist()):
@@ -123,7 +123,7 @@ def fingering(melody: Melody) -> Fingering | None:
     way = _cheapest(choices, _pauses(melody))
     strings = np.array([places.string[k] for places, k in zip(choices, way, strict=True)], dtype=np.int64)
     frets = np.array([places.fret[k] for places, k in zip(choices, way, strict=True)], dtype=np.int64)
-    own = told_strings is None or bool(np.any(np.asarray(told_strings) <= 0))
+    own = told_strings is None or bool(np.any(told_strings <= 0))
     return Fingering(strings, frets, tuning, own)
 
 

@@ -18,7 +18,7 @@ __all__ = ["notes"]
 @click.option(
     "--format",
     "target",
-    type=click.Choice(["csv", "json", "musicxml", "midi", "abc"]),
+    type=click.Choice(["csv", "json", "musicxml", "midi", "abc", "tab"]),
     default="csv",
     show_default=True,
     help="What to write.",
@@ -32,6 +32,7 @@ def notes(file: str, target: str, out: Path | None, tune: int | None, options: R
 
     \b
     Example: stylemeter notes take.mid --format musicxml --out take.musicxml
+    Example: stylemeter notes take.mid --format tab
     """
     from stylemeter.writing import losses, write
 

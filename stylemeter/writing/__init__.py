@@ -15,7 +15,7 @@ from stylemeter.writing.losses import LOSSES, losses
 
 __all__ = ["FORMATS", "LOSSES", "Format", "losses", "write"]
 
-Format = Literal["csv", "json", "musicxml", "midi", "abc"]
+Format = Literal["csv", "json", "musicxml", "midi", "abc", "tab"]
 
 
 def _csv(melody: Melody) -> bytes:
@@ -48,6 +48,12 @@ def _abc(melody: Melody) -> bytes:
     return to_abc(melody).encode("utf-8", "replace")
 
 
+def _tab(melody: Melody) -> bytes:
+    from stylemeter.writing.tab import to_tab
+
+    return to_tab(melody).encode("utf-8", "replace")
+
+
 #: Format -> its writer.
 FORMATS: dict[str, Callable[[Melody], bytes]] = {
     "csv": _csv,
@@ -55,6 +61,7 @@ FORMATS: dict[str, Callable[[Melody], bytes]] = {
     "musicxml": _musicxml,
     "midi": _midi,
     "abc": _abc,
+    "tab": _tab,
 }
 
 
@@ -64,7 +71,7 @@ def write(melody: Melody, format: str) -> bytes:  # noqa: A002 - what it is
     Parameters
     ----------
     melody : Melody
-    format : {"csv", "json", "musicxml", "midi", "abc"}
+    format : {"csv", "json", "musicxml", "midi", "abc", "tab"}
 
     Returns
     -------

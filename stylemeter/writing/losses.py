@@ -161,6 +161,22 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
         _CHORDS,
         _REMARKS,
     ),
+    "tab": (
+        _DURATIONS,
+        _OVERLAPS,
+        _NO_KEY,
+        _TONIC,
+        _KEY_SOURCE,
+        _PITCH,
+        _TECHNIQUE,
+        _SECONDS,
+        _PHRASES,
+        Loss("the chords: their names stand over the bars", lambda m: bool(m.chords)),
+        Loss("times on neither triplets nor 32nds", _off_grid),
+        _FIRST_BAR,
+        Loss("changes of meter", lambda m: len(m.meters) > 1),
+        _REMARKS,
+    ),
 }
 
 
@@ -170,7 +186,7 @@ def losses(melody: Melody, format: str) -> list[str]:  # noqa: A002 - what it is
     Parameters
     ----------
     melody : Melody
-    format : {"csv", "json", "musicxml", "midi", "abc"}
+    format : {"csv", "json", "musicxml", "midi", "abc", "tab"}
 
     Returns
     -------

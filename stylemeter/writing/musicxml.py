@@ -1,7 +1,8 @@
 """The melody as MusicXML: one part, one voice, readable in any notation program.
 
-Conventions: pitches as they sound (a guitar's melody gets the guitarist's clef, an octave down); every note has an ``id`` ("n17" for the note of index 17, "n17-2", "n17-3" for what is tied to it); a bent note is written at the
-pitch it reaches, with a bend of no told size. No dates and no program versions: the same melody gives the same bytes.
+Conventions: pitches as they sound (a guitar's melody gets the guitarist's clef, an octave down); every note has an
+``id`` ("n17" for the note of index 17, "n17-2", "n17-3" for what is tied to it); a bent note is written at the pitch it
+reaches, with a bend of no told size. No dates and no program versions: the same melody gives the same bytes.
 
 References
 ----------

@@ -27,7 +27,7 @@ from stylemeter.practice.words import format_range, format_value, words
 from stylemeter.report.draw import notation
 from stylemeter.report.draw.svg import Chart, chart
 from stylemeter.report.solo.document import to_document
-from stylemeter.report.solo.lesson import lead, lesson, window
+from stylemeter.report.solo.lesson import window
 from stylemeter.report.solo.page import page_html, write_page
 from stylemeter.report.solo.spread import habit_spread
 from stylemeter.report.solo.terminal import as_text

@@ -270,7 +270,9 @@ def test_the_first_screen_holds_the_sentence_music_and_exercise(browser, files):
 
 
 def test_one_habit_is_marked_at_a_time_and_chosen_by_keyboard(browser, files):
-    visible = "[...document.querySelectorAll('.staff.wide [class*=on-]')].filter((e) => getComputedStyle(e).display !== 'none').map((e) => e.getAttribute('class').match(/on-(\\w+)/)[1])"
+    visible = """[...document.querySelectorAll('.staff.wide [class*=on-]')]
+        .filter((e) => getComputedStyle(e).display !== 'none')
+        .map((e) => e.getAttribute('class').match(/on-(\\w+)/)[1])"""
     with Watched(browser, files / "dense.html", viewport={"width": 1280, "height": 800}) as seen:
         page = seen.page
         assert set(page.evaluate(visible)) == {"runs"}
@@ -292,7 +294,8 @@ class Node_ { connect() {} disconnect() { window.cut = true; } }
 class Gain extends Node_ { constructor() { super(); this.gain = new Param(); } }
 class Tone extends Node_ { constructor() { super(); this.frequency = new Param(); }
   start(t) { this.t = t; } stop(t) { window.heard.push([this.t, t, this.frequency.value]); } }
-window.AudioContext = class { constructor() { this.currentTime = 0; this.destination = {}; window.made = (window.made || 0) + 1; }
+window.AudioContext = class {
+  constructor() { this.currentTime = 0; this.destination = {}; window.made = (window.made || 0) + 1; }
   resume() { window.resumed = true; } createGain() { return new Gain(); } createOscillator() { return new Tone(); } };
 """
 
@@ -315,7 +318,8 @@ def test_the_schedule_of_the_play_buttons(browser, files):
     assert len(notes) == len(melody)
     second = 60 / 100  # no tempo in the source: 100 quarter notes a minute
     wanted = {
-        round(0.08 + t / 10080 * second, 6): 440 * 2 ** ((p - 69) / 12) for t, p in zip(melody.onset, melody.pitch)
+        round(0.08 + t / 10080 * second, 6): 440 * 2 ** ((p - 69) / 12)
+        for t, p in zip(melody.onset, melody.pitch, strict=True)
     }
     assert list(notes) == pytest.approx(list(wanted), abs=2e-4)
     assert list(notes.values()) == pytest.approx(list(wanted.values()))
@@ -344,7 +348,8 @@ def test_the_schedule_of_the_play_buttons(browser, files):
 def test_sound_runs_in_the_browser(browser, files):
     context = browser.new_context()
     context.add_init_script(
-        "const A = AudioContext; window.AudioContext = class extends A { constructor() { super(); window.made = this; } };"
+        "const A = AudioContext;"
+        "window.AudioContext = class extends A { constructor() { super(); window.made = this; } };"
     )
     page = context.new_page()
     page.goto((files / "dense.html").as_uri())

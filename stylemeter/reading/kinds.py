@@ -34,11 +34,11 @@ class Reader:
 
 KINDS: dict[str, Reader] = {
     "musicxml": Reader(
-        "stylemeter.reading.musicxml.read", (".musicxml", ".mxl", ".xml"), "MusicXML", ("defusedxml", "music21")
+        "stylemeter.reading.musicxml.read", (".musicxml", ".mxl", ".xml"), "MusicXML", ("defusedxml",)
     ),
-    "midi": Reader("stylemeter.reading.midi.read", (".mid", ".midi", ".rmi", ".kar"), "MIDI", ("mido",)),
+    "midi": Reader("stylemeter.reading.midi.read", (".mid", ".midi", ".rmi", ".kar"), "MIDI"),
     "abc": Reader("stylemeter.reading.abc.read", (".abc",), "ABC"),
-    "kern": Reader("stylemeter.reading.kern.read", (".krn", ".kern"), "kern", ("music21",)),
+    "kern": Reader("stylemeter.reading.kern.read", (".krn", ".kern"), "kern"),
     "mei": Reader("stylemeter.reading.mei.read", (".mei",), "MEI", ("defusedxml",)),
     "jams": Reader("stylemeter.reading.jams.read", (".jams",), "JAMS"),
     "tab": Reader("stylemeter.reading.tab.read", (".tab",), "text tablature"),

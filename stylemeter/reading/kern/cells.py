@@ -1,8 +1,7 @@
 """What a ``**kern`` cell says: pitches, lengths, ties, grace notes; keys, meters and tempi.
 
-Conventions: a cell is checked against the pattern of a kern note first (music21 reads ``2.5c`` as three quarters
-and looks for its letters anywhere), then the bare note goes to music21, which knows the rarer lengths (``3%2``,
-``00``, ``6..``).
+Conventions: a cell is a note only where the whole of it fits the pattern of one (``2.5c`` is none); a length is a
+fraction of a whole note, so that triplets (``12``), rational rhythms (``3%2``) and dots on them come out exactly.
 
 References
 ----------
@@ -35,8 +34,11 @@ _NOTE = re.compile(
 _OTHERS = re.compile(r"[\[\]_qQ(){}&tTwWmMS$RO:;'\"`~^vu/\\LJkKxXyYPpN<>,|@zZiljUsHVhoI!+*?]|(?<!\d)%|%(?!\d)")
 #: Where a rest stands on the staff.
 _REST_PLACE = re.compile(r"[a-gA-G#n-]+")
-#: Shortest length music21 knows.
+#: Shortest length: what is shorter is a slip of the pen.
 _LENGTH_MAX = 1024
+#: Whole notes of the lengths longer than one: breve, longa, maxima.
+_LONG = {"0": 2, "00": 4, "000": 8}
+_STEPS = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11}
 _KEY = re.compile(r"\*([a-gA-G])([#-]?):([A-Za-z]*)")
 _SIGNATURE = re.compile(r"\*k\[((?:[a-g][#n-])*)\]")
 _METER = re.compile(r"\*M(\d{1,3}(?:\+\d{1,3})*)/(\d{1,3})")
@@ -84,7 +86,7 @@ def read_cell(text: str) -> KernNote:
             ticks, exact = _ticks(found, text, grace=grace)
         if found["pitch"] == "r":
             continue
-        pitch = _heard(f"4{found['pitch']}{found['sign'].replace('n', '')}")[0]
+        pitch = _pitch(found["pitch"], found["sign"])
         pitches.append(pitch)
         if "[" in part or "_" in part:
             tied.append(pitch)
@@ -108,18 +110,17 @@ def _ticks(found: re.Match[str], text: str, *, grace: bool) -> tuple[int, bool]:
         return 0, True
     if not found["length"]:
         raise InputError(f"{show(text, 40)!r} has no length", mend='write it like "4c"')
-    quarters = _heard(f"{found['length']}{found['dots']}c")[1]
-    ticks = quarters * TICKS
+    number, _, upper = found["length"].partition("%")
+    whole = Fraction(_LONG[number]) if number in _LONG else Fraction(int(upper or 1), int(number))
+    dotted = 2 - Fraction(1, 2 ** len(found["dots"]))
+    ticks = 4 * TICKS * whole * dotted
     return max(1, round(ticks)), ticks.denominator == 1
 
 
-@lru_cache(maxsize=4096)
-def _heard(bare: str) -> tuple[float, Fraction]:
-    """Pitch and quarters of a bare note, as music21 reads it."""
-    from music21.humdrum.spineParser import hdStringToNote
-
-    note = hdStringToNote(bare)
-    return float(note.pitch.ps), Fraction(note.duration.quarterLength).limit_denominator(TICKS)
+def _pitch(letters: str, sign: str) -> float:
+    """MIDI note number of kern's letters: ``c`` is middle C, ``cc`` the octave above, ``C`` and ``CC`` those below."""
+    octave = len(letters) - 1 if letters.islower() else -len(letters)
+    return float(60 + 12 * octave + _STEPS[letters[0].lower()] + sign.count("#") - sign.count("-"))
 
 
 def read_key(text: str) -> Key | None:

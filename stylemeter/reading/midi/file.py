@@ -1,8 +1,8 @@
-"""The bytes of a Standard MIDI File, looked through before a library decodes them.
+"""The bytes of a Standard MIDI File, taken apart into the events a melody needs.
 
-Conventions: nothing is decoded here but lengths and what must be left out. Each track comes back as clean bytes
-(explicit status bytes, deltas of at most four bytes, only events a melody needs), so that the decoder can neither
-fail nor lie nor run on for ever; what was left out or mended is told in remarks.
+Conventions: an event is its tick, its status byte and its data (of a meta event its type first). What can't be, or
+isn't needed, is left out or mended, so that whoever takes the events need check nothing; what was done is told in
+remarks.
 
 References
 ----------
@@ -20,7 +20,10 @@ from dataclasses import dataclass, field
 from stylemeter.errors import InputError, LimitError
 from stylemeter.reading.draft.build import count_words
 
-__all__ = ["EVENTS_MAX", "Scanned", "scan"]
+__all__ = ["EVENTS_MAX", "Event", "Scanned", "scan"]
+
+#: Tick, status byte, data.
+Event = tuple[int, int, bytes]
 
 #: Events kept for decoding, and events looked at: sixty thousand notes of all parts, and room for what surrounds them.
 EVENTS_MAX = 120_000
@@ -36,12 +39,14 @@ _CHANNEL_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
 _SYSTEM_BYTES = {0xF1: 1, 0xF2: 2, 0xF3: 1, 0xF6: 0, 0xF8: 0, 0xF9: 0, 0xFA: 0, 0xFB: 0, 0xFC: 0, 0xFD: 0, 0xFE: 0}
 #: Controllers that say how far a pitch bend reaches (data entry and registered parameter number).
 _CONTROLLERS = frozenset({6, 38, 98, 99, 100, 101})
-_TEXTS = frozenset({0x01, 0x03, 0x05, 0x06, 0x07})
+#: Meta events: text, a track's name, lyrics, marker, cue point; tempo, meter, key.
+TEXTS = frozenset({0x01, 0x03, 0x05, 0x06, 0x07})
+NAME = 0x03
+TEMPO, METER, KEY = 0x51, 0x58, 0x59
 _END = 0x2F
-_TEMPO, _METER, _KEY = 0x51, 0x58, 0x59
 DRUMS = 9
 
-_BAD = {_TEMPO: "impossible tempo event", _METER: "impossible meter event", _KEY: "impossible key event"}
+_BAD = {TEMPO: "impossible tempo event", METER: "impossible meter event", KEY: "impossible key event"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +61,10 @@ class Scanned:
         Ticks to a quarter note; 0 where the file counts in seconds (SMPTE).
     tick_seconds : float or None
         Length of a tick where the file counts in seconds.
-    tracks : tuple of bytes
-        Clean event bytes of each track.
+    tracks : tuple of list of (tick, status, data)
+        Events of each track, in order.
+    ends : tuple of int
+        Last tick of each track.
     drums : int
         Notes of the drum channel left out.
     remarks : list of str
@@ -66,7 +73,8 @@ class Scanned:
     kind: int
     division: int
     tick_seconds: float | None
-    tracks: tuple[bytes, ...]
+    tracks: tuple[list[Event], ...]
+    ends: tuple[int, ...]
     drums: int
     remarks: list[str]
 
@@ -108,9 +116,12 @@ def scan(data: bytes) -> Scanned:
     smf, wrapped = _unwrap(data)
     count = _Count()
     kind, promised, division, tick_seconds, at = _header(smf, count)
-    tracks: list[bytes] = []
+    tracks: list[list[Event]] = []
+    ends: list[int] = []
     for chunk, cut in _track_chunks(smf, at, count):
-        tracks.append(_clean_track(chunk, len(tracks) + 1, cut, count))
+        events, end = _track(chunk, len(tracks) + 1, cut, count)
+        tracks.append(events)
+        ends.append(end)
         if len(tracks) > TRACKS_MAX:
             raise LimitError(f"more than {TRACKS_MAX} tracks", mend="export the one part alone")
     if not tracks:
@@ -119,7 +130,7 @@ def scan(data: bytes) -> Scanned:
         count.remarks.append(f"the header promises {count_words(promised, 'track')}, there are {len(tracks)}")
     remarks = (["read out of a RIFF wrapper"] if wrapped else []) + count.remarks
     remarks += [f"{count_words(number, noun)} {how}" for (noun, how), number in sorted(count.mended.items())]
-    return Scanned(kind, division, tick_seconds, tuple(tracks), count.drums, remarks)
+    return Scanned(kind, division, tick_seconds, tuple(tracks), tuple(ends), count.drums, remarks)
 
 
 def _unwrap(data: bytes) -> tuple[bytes, bool]:
@@ -169,33 +180,31 @@ def _track_chunks(smf: bytes, at: int, count: _Count) -> Iterator[tuple[bytes, b
         count.remarks.append(f"{count_words(alien, 'chunk')} that {'is' if alien == 1 else 'are'} no track skipped")
 
 
-def _clean_track(chunk: bytes, number: int, cut: bool, count: _Count) -> bytes:
-    """The events of a track a melody needs, up to where the track can be read."""
-    out = bytearray()
-    waited = 0
-    clock = 0
+def _track(chunk: bytes, number: int, cut: bool, count: _Count) -> tuple[list[Event], int]:
+    """The events of a track a melody needs, up to where the track can be read, and its last tick."""
+    events: list[Event] = []
+    clock = end = 0
     try:
         for delta, status, payload in _events(chunk, count):
-            waited += delta
             clock += delta
             if clock > CLOCK_MAX:
                 raise LimitError(f"the pauses of track {number} pass all measure", mend="export it again")
+            if status == 0xFF and payload[0] == _END:
+                return events, clock
             kept = _keep(status, payload, count)
             if kept is None:
                 continue
             count.kept += 1
             if count.kept > EVENTS_MAX:
                 raise LimitError(f"more than {EVENTS_MAX} notes and bends", mend="export the one part alone")
-            out += _length(waited) + kept
-            waited = 0
-            if kept[:2] == b"\xff\x2f":
-                return bytes(out)
+            events.append((clock, status, kept))
+            end = clock
         if cut:
             raise _DamageError("the file ends in it")
         count.remarks.append(f"track {number} has no end mark")
     except _DamageError as damage:
         count.remarks.append(f"track {number} is damaged ({damage}): read up to there")
-    return bytes(out) + b"\x00\xff\x2f\x00"
+    return events, end
 
 
 def _events(chunk: bytes, count: _Count) -> Iterator[tuple[int, int, bytes]]:
@@ -252,16 +261,8 @@ def _variable_length(chunk: bytes, at: int) -> tuple[int, int]:
     raise _DamageError(f"at byte {at}: a length of more than four bytes")
 
 
-def _length(value: int) -> bytes:
-    """A variable-length quantity; one longer than the standard's four bytes only ours to read."""
-    out = [value & 0x7F]
-    while value := value >> 7:
-        out.append(0x80 | value & 0x7F)
-    return bytes(reversed(out))
-
-
 def _keep(status: int, payload: bytes, count: _Count) -> bytes | None:
-    """Bytes of an event that is kept, mended where it must be; None for one that is left out."""
+    """Data of an event that is kept, mended where it must be; None for one that is left out."""
     if status == 0xFF:
         return _keep_meta(payload[0], payload[1:], count)
     message = status & 0xF0
@@ -277,27 +278,25 @@ def _keep(status: int, payload: bytes, count: _Count) -> bytes | None:
         return None
     if payload[-1] > 127:
         count.mended["data byte over 127", "read as 127"] += 1
-    return bytes((status, payload[0], *(min(byte, 127) for byte in payload[1:])))
+    return bytes(min(byte, 127) for byte in payload)
 
 
 def _keep_meta(kind: int, payload: bytes, count: _Count) -> bytes | None:
-    """Bytes of a meta event that is kept."""
-    if kind == _END:
-        return b"\xff\x2f\x00"
-    if kind in _TEXTS:
+    """Type and data of a meta event that is kept."""
+    if kind in TEXTS:
         payload = payload[:TEXT_BYTES_MAX]
     elif kind not in _BAD:
         return None
     elif not _possible(kind, payload):
         count.mended[_BAD[kind], "left out"] += 1
         return None
-    return bytes((0xFF, kind)) + _length(len(payload)) + payload
+    return bytes((kind,)) + payload
 
 
 def _possible(kind: int, payload: bytes) -> bool:
     """Whether a tempo, meter or key event says something that can be."""
-    if kind == _TEMPO:
+    if kind == TEMPO:
         return len(payload) == 3 and any(payload)
-    if kind == _METER:
+    if kind == METER:
         return len(payload) == 4 and 1 <= payload[0] <= 64 and payload[1] <= 6
     return len(payload) == 2 and (payload[0] <= 7 or payload[0] >= 249) and payload[1] <= 1

@@ -1,7 +1,7 @@
 """What a MIDI file's events say: parts with their notes and bends, and the signs over them.
 
-Conventions: times are the file's own ticks from its start; a bend is in semitones. Decoding is mido's; which
-note-off ends which note, and which channels are one guitar, is decided here.
+Conventions: times are the file's own ticks from its start; a bend is in semitones. Which note-off ends which note,
+and which channels are one guitar, is decided here.
 
 References
 ----------
@@ -12,22 +12,24 @@ References
 
 from __future__ import annotations
 
-import io
 import re
 from collections import defaultdict, deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+
+from stylemeter.reading.midi.file import KEY, METER, NAME, TEMPO, TEXTS, Scanned
 
 __all__ = ["Part", "Signs", "Track", "decode", "find_parts"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 
-_HEADER = b"MThd\x00\x00\x00\x06\x00\x01"
+#: Key signatures by their sharps (flats below 0), from seven flats on.
+_MAJOR = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")
+_MINOR = ("Abm", "Ebm", "Bbm", "Fm", "Cm", "Gm", "Dm", "Am", "Em", "Bm", "F#m", "C#m", "G#m", "D#m", "A#m")
 #: Programs (from 0) of guitars and basses.
 _STRINGED = range(24, 40)
 #: Strings of one instrument that plays a channel a string.
@@ -143,54 +145,47 @@ class Track:
         return {number: self.channels[number] for number in sorted(self.channels) if self.channels[number].onset}
 
 
-def decode(tracks: Sequence[bytes]) -> list[tuple[Track, Signs]]:
-    """Decode clean tracks, each with the signs it holds.
+def decode(scanned: Scanned) -> list[tuple[Track, Signs]]:
+    """What the events of each track say.
 
     Parameters
     ----------
-    tracks : sequence of bytes
-        As `file.scan` gives them.
+    scanned : Scanned
 
     Returns
     -------
     list of (Track, Signs)
         One entry a track.
     """
-    from mido import MidiFile
-
-    chunks = b"".join(b"MTrk" + len(track).to_bytes(4, "big") + track for track in tracks)
-    smf = _HEADER + len(tracks).to_bytes(2, "big") + b"\x01\xe0" + chunks
     decoded = []
-    for number, messages in enumerate(MidiFile(file=io.BytesIO(smf)).tracks, 1):
-        track, signs = Track(number), Signs()
-        for message in messages:
-            track.end += message.time
-            if message.is_meta:
-                _take_meta(message, track, signs)
+    for number, (events, end) in enumerate(zip(scanned.tracks, scanned.ends, strict=True), 1):
+        track, signs = Track(number, end=end), Signs()
+        for tick, status, data in events:
+            if status == 0xFF:
+                _take_meta(tick, data[0], data[1:], track, signs)
             else:
-                _take(message, track)
+                _take(tick, status, data, track)
         decoded.append((track, signs))
     return decoded
 
 
-def _take_meta(message: Any, track: Track, signs: Signs) -> None:
+def _take_meta(tick: int, kind: int, data: bytes, track: Track, signs: Signs) -> None:
     """Note a meta event."""
-    match message.type:
-        case "track_name":
-            track.name = track.name or _plain(message.name)
-        case "set_tempo":
-            signs.tempos.append((track.end, message.tempo))
-        case "time_signature":
-            signs.meters.append((track.end, (message.numerator, message.denominator)))
-        case "key_signature":
-            signs.keys.append((track.end, message.key))
-        case "text" | "lyrics" | "marker" | "cue_marker":
-            signs.texts.append((track.end, _plain(message.text)))
+    if kind == NAME:
+        track.name = track.name or _plain(data)
+    elif kind in TEXTS:
+        signs.texts.append((tick, _plain(data)))
+    elif kind == TEMPO:
+        signs.tempos.append((tick, int.from_bytes(data, "big")))
+    elif kind == METER:
+        signs.meters.append((tick, (data[0], 2 ** data[1])))
+    elif kind == KEY:
+        names = _MINOR if data[1] else _MAJOR
+        signs.keys.append((tick, names[int.from_bytes(data[:1], "big", signed=True) + 7]))
 
 
-def _plain(text: str) -> str:
-    """A text decoded by the byte: as UTF-8 where it is, without control characters."""
-    raw = text.encode("latin-1", "replace")
+def _plain(raw: bytes) -> str:
+    """A text, as UTF-8 where it is that, without control characters."""
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError:
@@ -198,24 +193,24 @@ def _plain(text: str) -> str:
     return "".join(sign if sign.isprintable() else " " for sign in text).strip()
 
 
-def _take(message: Any, track: Track) -> None:
+def _take(tick: int, status: int, data: bytes, track: Track) -> None:
     """Note a channel event."""
-    channel = track.channels[message.channel]
-    match message.type:
-        case "note_on" if message.velocity:
-            channel.sounding[message.note].append(len(channel.onset))
-            channel.onset.append(track.end)
+    channel = track.channels[status & 0x0F]
+    match status & 0xF0:
+        case 0x90 if data[1]:
+            channel.sounding[data[0]].append(len(channel.onset))
+            channel.onset.append(tick)
             channel.end.append(-1)
-            channel.pitch.append(message.note)
-        case "note_on" | "note_off":
-            if channel.sounding[message.note]:
-                channel.end[channel.sounding[message.note].popleft()] = track.end
-        case "pitchwheel":
-            channel.bends.append((track.end, message.pitch / 8192 * channel.reach))
-        case "program_change":
-            channel.programs.add(message.program)
-        case "control_change":
-            _set_parameter(channel, message.control, message.value)
+            channel.pitch.append(data[0])
+        case 0x80 | 0x90:
+            if channel.sounding[data[0]]:
+                channel.end[channel.sounding[data[0]].popleft()] = tick
+        case 0xE0:
+            channel.bends.append((tick, ((data[1] << 7 | data[0]) - 8192) / 8192 * channel.reach))
+        case 0xC0:
+            channel.programs.add(data[0])
+        case 0xB0:
+            _set_parameter(channel, data[0], data[1])
 
 
 def _set_parameter(channel: _Channel, control: int, value: int) -> None:

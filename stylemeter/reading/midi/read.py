@@ -65,7 +65,7 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
         If there is no such part.
     """
     scanned = scan(data)
-    decoded = decode(scanned.tracks)
+    decoded = decode(scanned)
     tunes = [decoded]
     if scanned.kind == 2:
         tunes, options = _tunes(decoded, options)

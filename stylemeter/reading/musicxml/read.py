@@ -1,7 +1,7 @@
 """MusicXML scores, part-wise or time-wise, plain or compressed -> melodies.
 
 The way of a file: unpack and parse (`file`), walk every part (`walk`), choose part
-(`parts`) and line (`line`), let music21 read the cleaned line (`ties`), then move it to
+(`parts`) and line (`line`), lay it on ticks and join its ties (`ties`), then move it to
 sounding pitch (`transposition`) with its marks (`technique`), chords (`chords`) and signs.
 
 What is decided here, so that nobody has to guess:

@@ -1,14 +1,19 @@
-"""Open MIDI melodies as read here and by symusic, a general-purpose library.
+"""MIDI files as read here and by symusic and mido, two general-purpose libraries.
 
 The collection (see corpus/*.toml): onsets on 24ths of a quarter note at 480 ticks, chords as text events, keys
 declared; melodies of POP909 (Wang et al., ISMIR 2020) and POP909-CL (arXiv:2510.06528), both MIT-licensed.
 """
+
+import io
+import random
 
 import numpy as np
 import pytest
 
 from stylemeter.music.meter import TICKS
 from stylemeter.reading.intake.options import ReadOptions
+from stylemeter.reading.midi.file import scan
+from stylemeter.reading.midi.parts import decode
 from stylemeter.reading.midi.read import read
 
 FILES = 60
@@ -78,3 +83,93 @@ def test_played_ends_are_told_from_written_ones(songs):
         assert np.all(melody.onset[:-1] + melody.duration[:-1] <= melody.onset[1:])
         closed += any("taken as articulation and closed" in remark for remark in melody.remarks)
     assert closed > len(songs) / 2
+
+
+def as_mido_decodes(data):
+    """Of each track: last tick, name, notes (onset, channel, pitch), bends, tempos, meters, keys, texts."""
+    import mido
+
+    for track in mido.MidiFile(file=io.BytesIO(data)).tracks:
+        tick, name = 0, ""
+        notes, bends, tempos, meters, keys, texts = [], [], [], [], [], []
+        for message in track:
+            tick += message.time
+            match message.type:
+                case "note_on" if message.velocity and message.channel != 9:
+                    notes.append((tick, message.channel, message.note))
+                case "pitchwheel":
+                    bends.append((tick, message.pitch / 8192 * 2.0))
+                case "set_tempo":
+                    tempos.append((tick, message.tempo))
+                case "time_signature":
+                    meters.append((tick, (message.numerator, message.denominator)))
+                case "key_signature":
+                    keys.append((tick, message.key))
+                case "track_name":
+                    name = name or message.name
+                case "text" | "lyrics" | "marker" | "cue_marker":
+                    texts.append((tick, message.text))
+        yield tick, name, sorted(notes), sorted(bends), tempos, meters, keys, texts
+
+
+def as_decoded_here(data):
+    """The same of ours."""
+    for track, signs in decode(scan(data)):
+        channels = track.channels.items()
+        notes = sorted((t, n, p) for n, c in channels for t, p in zip(c.onset, c.pitch, strict=True))
+        bends = sorted(bend for _, c in channels for bend in c.bends)
+        yield track.end, track.name, notes, bends, signs.tempos, signs.meters, signs.keys, signs.texts
+
+
+def a_random_file(seed):
+    """A file with every event that is decoded, written by mido."""
+    import mido
+
+    rng = random.Random(seed)
+    keys = ["Cb", "F#", "C", "Abm", "A#m", "Am", "Gb", "Em"]
+    file = mido.MidiFile(ticks_per_beat=480)
+    for _ in range(3):
+        track = mido.MidiTrack([mido.MetaMessage("track_name", name=f"Track {rng.random():.3f}")])
+        for _ in range(200):
+            time, channel = rng.choice([0, 0, 1, 60, 480, 20_000]), rng.randrange(16)
+            note, velocity = rng.randrange(128), rng.choice([0, 1, 64])
+            track.append(
+                rng.choice(
+                    [
+                        mido.Message("note_on", note=note, velocity=velocity, channel=channel, time=time),
+                        mido.Message("note_off", note=note, channel=channel, time=time),
+                        mido.Message("pitchwheel", pitch=rng.randrange(-8192, 8192), channel=channel, time=time),
+                        mido.Message("program_change", program=note, channel=channel, time=time),
+                        mido.Message("control_change", control=7, value=note, channel=channel, time=time),
+                        mido.Message("aftertouch", value=note, channel=channel, time=time),
+                        mido.Message("sysex", data=[1, 2, note], time=time),
+                        mido.MetaMessage("set_tempo", tempo=rng.randrange(1, 2**24), time=time),
+                        mido.MetaMessage("time_signature", numerator=rng.randrange(1, 65), denominator=2, time=time),
+                        mido.MetaMessage("key_signature", key=rng.choice(keys), time=time),
+                        mido.MetaMessage(rng.choice(["text", "lyrics", "marker"]), text=f"word {note}", time=time),
+                    ]
+                )
+            )
+        track.append(mido.MetaMessage("end_of_track", time=rng.randrange(100)))
+        file.tracks.append(track)
+    out = io.BytesIO()
+    file.save(file=out)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_every_event_is_as_mido_decodes_it(seed):
+    data = a_random_file(seed)
+    assert list(as_decoded_here(data)) == list(as_mido_decodes(data))
+
+
+def test_the_midi_files_beside_music21s_scores_are_as_mido_decodes_them(music21_corpus):
+    paths = sorted(music21_corpus.parent.rglob("*.mid"))
+    assert paths
+    for path in paths:
+        try:
+            theirs = list(as_mido_decodes(path.read_bytes()))
+        except (OSError, ValueError, KeyError, EOFError):  # damaged on purpose
+            continue
+        ours = list(as_decoded_here(path.read_bytes()))
+        assert [t[2] for t in ours if t[2]] == [t[2] for t in theirs if t[2]], path.name

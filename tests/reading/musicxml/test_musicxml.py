@@ -242,14 +242,6 @@ def test_reading_leaves_nothing_behind(tmp_path, monkeypatch: pytest.MonkeyPatch
     assert list(tmp_path.iterdir()) == []
 
 
-def test_two_readings_that_differ_are_an_error(monkeypatch: pytest.MonkeyPatch):
-    from stylemeter.reading.musicxml import ties as musicxml_score
-
-    monkeypatch.setattr(musicxml_score, "_ticks", lambda quarters: 1)
-    with pytest.raises(InputError, match="bar 1: two ways of reading this bar don't agree"):
-        one(plain())
-
-
 def test_bars_written_as_a_repeat_sign_are_told():
     """MusicXML 4.0, measure-repeat: "stop" stands in the first bar that is no longer repeated."""
     start = '<attributes><measure-style><measure-repeat type="start">1</measure-repeat></measure-style></attributes>'

@@ -49,7 +49,7 @@ def notes(paths: list[Path]) -> Iterator[tuple[str, str]]:
     from stylemeter.reading import Session
     from stylemeter.writing import write
 
-    with Session(2) as session:
+    with Session() as session:
         for result in session.read_all(paths):
             tables = [write(melody, "json") for melody in result.melodies]
             yield f"notes {result.path}", "\n".join(str(t) for t in tables) if tables else str(result.error)

@@ -10,6 +10,7 @@ __all__ = [
     "AdviceError",
     "InputError",
     "LimitError",
+    "MissingLibraryError",
     "ProfileError",
     "StylemeterError",
     "UnknownNameError",
@@ -93,6 +94,21 @@ class UnknownNameError(UsageError):
         no part 'Flute'; there is: Guitar, Bass
         """
         return cls(f"no {kind} {name!r}", mend="there is: " + (", ".join(there) if there else "none"))
+
+
+class MissingLibraryError(UsageError):
+    """A library that is not installed with the package: few need it, or it is large."""
+
+    @classmethod
+    def of(cls, library: str, extra: str) -> MissingLibraryError:
+        """Build the error that names the extra it comes with.
+
+        Examples
+        --------
+        >>> print(MissingLibraryError.of("music21", "corpus"))
+        music21 is not installed; pip install 'stylemeter[corpus]'
+        """
+        return cls(f"{library} is not installed", mend=f"pip install 'stylemeter[{extra}]'")
 
 
 class WrongTypeError(UsageError, TypeError):

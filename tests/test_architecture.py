@@ -88,13 +88,19 @@ def test_the_modules_of_a_room_import_each_other_in_one_direction():
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_heavy_libraries_are_imported_where_they_are_used(path):
-    if top(path) == "reading":
-        return  # loaded in the reading process, by the reader's own module
     heads = {name.split(".")[0] for name in imports(path, heads_only=True)}
     assert not heads & HEAVY
 
 
-def test_only_readers_and_the_bridge_touch_music21():
+def test_readers_ask_no_other_reader():
+    """They are checked against music21, mido, partitura and symusic from outside, in the tests."""
+    outside = {"music21", "mido", "partitura", "symusic", "verovio"}
     for path in modules():
-        if top(path) != "reading" and path != PACKAGE / "music" / "convert.py":
+        if top(path) == "reading":
+            assert not {name.split(".")[0] for name in imports(path, heads_only=False)} & outside, path
+
+
+def test_only_the_bridge_touches_music21():
+    for path in modules():
+        if path != PACKAGE / "music" / "convert.py":
             assert not any(name.split(".")[0] == "music21" for name in imports(path, heads_only=False)), path

@@ -70,7 +70,6 @@ class Shelf:
         self.pages = folder / "pages"
         self.records = folder / LEDGER.parent
         self.ledger = folder / LEDGER
-        self._held: int | None = None
 
     @contextmanager
     def held(self) -> Iterator[None]:
@@ -88,7 +87,7 @@ class Shelf:
             for folder in (self.pages, self.records):
                 folder.mkdir(parents=True, exist_ok=True)
             self.ledger.touch()
-            lock = self._held = os.open(self.records, os.O_RDONLY)
+            lock = os.open(self.records, os.O_RDONLY)
         except OSError as error:
             raise UsageError(f"can't be written ({error.strerror})", where=where, mend="name another folder") from None
         try:
@@ -97,13 +96,7 @@ class Shelf:
             self._end_line()
             yield
         finally:
-            self.let_go()
-
-    def let_go(self) -> None:
-        """Close the lock: by the process that holds it, or by a fork of it, which leaves it to that one."""
-        if self._held is not None:
-            os.close(self._held)
-            self._held = None
+            os.close(lock)
 
     def lines(self) -> dict[str, Line]:
         """Solos in the ledger, by name; lines cut short or not ours are passed over."""

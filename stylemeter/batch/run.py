@@ -12,7 +12,6 @@ import json
 import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
-from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -22,11 +21,11 @@ from stylemeter.batch.worker import Bench, Done, Task, Wishes, analysis_of, in_w
 from stylemeter.errors import LimitError, StylemeterError, UsageError
 from stylemeter.features import FEATURE_VERSION
 from stylemeter.reading import find, load
-from stylemeter.reading.process.cache import READER_VERSION
+from stylemeter.reading.kinds import READER_VERSION
 from stylemeter.report.classroom.words import say
 from stylemeter.style.profile import Profile
 from stylemeter.support.places import LEDGER
-from stylemeter.support.pool import in_processes
+from stylemeter.support.pool import run_many
 from stylemeter.support.printable import show
 
 __all__ = ["Outcome", "Unread", "Wishes", "run"]
@@ -199,55 +198,36 @@ class _Batch:
         self.placed = 0
 
     def work(self, workers: int) -> Iterator[tuple[int, Done]]:
-        """Do what is to be done, in any order; yields a file's place in the list and what became of it."""
-        workers = min(workers, len(self.files))
-        if workers <= 1:
-            with Bench(self.wishes) as bench:
-                for i, task in self._tasks():
-                    yield i, task if isinstance(task, Done) else bench.do(task, self.shelf)
+        """Do what is to be done; yields a file's place in the list and what became of it."""
+        waiting: list[tuple[int, Task]] = []
+        for i, task in self._tasks():
+            if isinstance(task, Done):
+                yield i, task
+            else:
+                waiting.append((i, task))
+        if workers <= 1 or len(waiting) <= 1:
+            if waiting:
+                with Bench(self.wishes) as bench:
+                    yield from ((i, bench.do(task, self.shelf)) for i, task in waiting)
             return
-        yield from self._in_processes(workers)
-
-    def _in_processes(self, workers: int) -> Iterator[tuple[int, Done]]:
-        """The same in processes; they are started only if there is something to do."""
-        settled: list[tuple[int, Done]] = []
-
-        def calls() -> Iterator[tuple[Any, ...]]:
-            for i, task in self._tasks():
-                if isinstance(task, Done):
-                    settled.append((i, task))
-                else:
-                    yield i, task, self.wishes, self.shelf.folder, os.getpid()
-
-        waiting = calls()
-        first = next(waiting, None)
-        if first is not None:
-            for done in in_processes(in_worker, chain([first], waiting), workers, self.shelf.let_go):
-                yield done
-                yield from _taken(settled)
-        yield from _taken(settled)
+        jobs = [(task, self.wishes, self.shelf.folder, os.getpid()) for _, task in waiting]
+        yield from zip((i for i, _ in waiting), run_many(in_worker, jobs, workers), strict=True)
 
     def _tasks(self) -> Iterator[tuple[int, Task | Done]]:
         """A task a file, or what is known of it without any work."""
         for i, path in enumerate(self.files):
+            inside = self.labels[i] if self.wishes.anonymous else show(str(path.relative_to(self.folder)))
+            task = Task(self.names[i], path, inside, self.labels[i] if self.wishes.anonymous else "", self.basis)
             try:
-                task = self._task(i, path)
+                key = task.key(load(path))
             except StylemeterError as error:
                 yield i, Done(error=error.at(show(path)))
                 continue
-            lines = [line for line in self.there.get(task.key, []) if self.shelf.is_whole(line)]
+            lines = [line for line in self.there.get(key, []) if self.shelf.is_whole(line)]
             if lines and len(lines) == lines[0].of:
                 yield i, Done(of=len(lines))
             else:
                 yield i, replace(task, skip=frozenset(line.tune for line in lines))
-
-    def _task(self, i: int, path: Path) -> Task:
-        data = load(path)
-        inside = self.labels[i] if self.wishes.anonymous else show(str(path.relative_to(self.folder)))
-        label = self.labels[i] if self.wishes.anonymous else ""
-        digest = hashlib.sha256(data).hexdigest()
-        key = hashlib.sha256("\n".join([self.basis, digest, inside, self.names[i]]).encode("utf-8", "replace"))
-        return Task(self.names[i], path, inside, label, data, key.hexdigest())
 
     def note(self, i: int, done: Done) -> list[StylemeterError]:
         """Keep what became of a file; returns what went wrong with it."""
@@ -267,12 +247,6 @@ class _Batch:
         self.shelf.tidy(names)
         rows = [json.loads(self.shelf.record(name).read_text(encoding="utf-8")) for name in names]
         return Outcome(rows, [u for i in sorted(self.unread) for u in self.unread[i]], passed_over, self.placed)
-
-
-def _taken(settled: list[tuple[int, Done]]) -> Iterator[tuple[int, Done]]:
-    """Take out what has come together."""
-    while settled:
-        yield settled.pop(0)
 
 
 def _by_key(shelf: Shelf) -> dict[str, list[Line]]:

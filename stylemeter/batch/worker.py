@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import gc
+import hashlib
 import json
 import os
-import threading
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -17,7 +16,7 @@ from typing import TYPE_CHECKING
 from stylemeter.analysis import Analysis, prepare
 from stylemeter.batch.ledger import Shelf
 from stylemeter.errors import StylemeterError
-from stylemeter.reading import ReadOptions, Session
+from stylemeter.reading import ReadOptions, Session, load
 from stylemeter.report.classroom.words import say
 from stylemeter.support.printable import show
 
@@ -25,9 +24,6 @@ if TYPE_CHECKING:
     from stylemeter.music.melody import Melody
 
 __all__ = ["Bench", "Done", "Task", "Wishes", "analysis_of", "in_worker", "tune_names"]
-
-#: How often a worker looks whether it is still wanted.
-GLANCE_SECONDS = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,15 +55,34 @@ class Wishes:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A file to be worked on."""
+    """A file to be worked on.
+
+    Attributes
+    ----------
+    name : str
+        Of its page and record.
+    path : Path
+    where : str
+        What it is called in the overview.
+    label : str
+        What its solos are called where names are not wanted; else empty.
+    basis : str
+        Hash of all that decides its pages beside the file.
+    skip : frozenset of int
+        Solos of it that are done.
+    """
 
     name: str
     path: Path
     where: str
     label: str
-    data: bytes
-    key: str
+    basis: str
     skip: frozenset[int] = frozenset()
+
+    def key(self, data: bytes) -> str:
+        """Hash of all that decides what its pages hold."""
+        decides = [self.basis, hashlib.sha256(data).hexdigest(), self.where, self.name]
+        return hashlib.sha256("\n".join(decides).encode("utf-8", "replace")).hexdigest()
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,14 +121,6 @@ class Bench:
         self.wishes = wishes
         self.analysis = analysis_of(wishes)
         self.session = Session()
-        self._warm = False
-
-    def _warm_up(self, path: Path) -> None:
-        """Load what the first file needs: the reading process its libraries, this one its own meanwhile."""
-        if self._warm:
-            return
-        self._warm = True
-        self.session.start([path], self.wishes.options)
         from stylemeter.report.solo import page
         from stylemeter.takes import class_rows  # noqa: F401
 
@@ -133,9 +140,12 @@ class Bench:
     def do(self, task: Task, shelf: Shelf, wanted: Callable[[], bool] = lambda: True) -> Done:
         """Read a file, place its solos and keep them, until nobody wants it any more."""
         wishes = self.wishes
-        self._warm_up(task.path)
         try:
-            melodies = self.session.read_bytes(task.data, wishes.kind, task.where, wishes.options)
+            data = load(task.path)
+        except StylemeterError as error:
+            return Done(error=error.at(show(task.path)))
+        try:
+            melodies = self.session.read_bytes(data, wishes.kind, task.where, wishes.options)
         except StylemeterError as error:
             # named as on the command line: in the overview it goes by its place in the folder, or its number
             return Done(error=type(error)(error.what, where=_where(task, error), mend=error.mend))
@@ -150,7 +160,7 @@ class Bench:
                 lost.append((tune, _fault(task, tune, error)))
                 continue
             if wanted():
-                shelf.put(name, task.key, tune, len(melodies), page, record)
+                shelf.put(name, task.key(data), tune, len(melodies), page, record)
                 placed += 1
         return Done(len(melodies), placed, lost=tuple(lost))
 
@@ -185,20 +195,12 @@ def _nameless(melody: Melody, label: str) -> Melody:
     return replace(melody, title=label, part="", path=label, remarks=remarks)
 
 
-def in_worker(i: int, task: Task, wishes: Wishes, folder: Path, parent: int) -> tuple[int, Done]:
-    """The same in a worker process, which ends once the process that started it is gone."""
-    return i, _bench(wishes, parent).do(task, Shelf(folder), lambda: os.getppid() == parent)
+def in_worker(task: Task, wishes: Wishes, folder: Path, parent: int) -> Done:
+    """The same in a worker process, for as long as the process that started it is there."""
+    return _bench(wishes).do(task, Shelf(folder), lambda: os.getppid() == parent)
 
 
 @lru_cache(maxsize=1)
-def _bench(wishes: Wishes, parent: int) -> Bench:
+def _bench(wishes: Wishes) -> Bench:
     """The bench of this process."""
-    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
     return Bench(wishes)
-
-
-def _end_with(parent: int) -> None:
-    """End this process when its parent is gone: a pool's own workers would wait for work for minutes."""
-    while os.getppid() == parent:
-        time.sleep(GLANCE_SECONDS)
-    os._exit(1)

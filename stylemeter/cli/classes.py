@@ -20,7 +20,6 @@ from stylemeter.cli.common import (
     read_options,
     say,
     tell_remarks,
-    workers_option,
 )
 from stylemeter.errors import UsageError
 from stylemeter.reading import ReadOptions, find
@@ -121,7 +120,6 @@ def batch(
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 @click.option("--csv", "as_csv", is_flag=True, help="One row a take and habit or trait.")
 @click.option("--report", type=click.Path(dir_okay=False, path_type=Path), help="Write a page (HTML).")
-@workers_option
 @errors_to_exit_codes
 @read_options
 def progress(
@@ -132,7 +130,6 @@ def progress(
     as_json: bool,
     as_csv: bool,
     report: Path | None,
-    workers: int,
     options: ReadOptions,
     kind: str | None,
 ) -> None:
@@ -151,9 +148,8 @@ def progress(
 
     _check_features(wanted)
     profile = load_profile(name)
-    inputs = Inputs(_in_order(take, by), options, kind, workers)
-    with inputs.open() as melodies:
-        found = list(melodies)
+    inputs = Inputs(_in_order(take, by), options, kind)
+    found = list(inputs.melodies())
     for melody in found:
         tell_remarks(melody)
     if len(found) < 2:

@@ -28,9 +28,7 @@ __all__ = [
     "put",
     "read_options",
     "read_options_from",
-    "readers_option",
     "say",
-    "workers_option",
 ]
 
 USAGE, SOME, NONE = 2, 3, 4
@@ -100,7 +98,7 @@ def read_options(function: F, kind_option: str = "--format") -> F:
         names = ("part", "key", "meter", "chords", "tempo", "first_beat")
         options = ReadOptions(**{name: kwargs.pop(name) for name in names})
         if options != ReadOptions():
-            # not at the head: it loads numpy, and the reading process can start before that
+            # not at the head: it loads numpy, which a mistyped option need not wait for
             from stylemeter.reading.draft.user_options import check
 
             check(options)
@@ -115,21 +113,6 @@ def read_options(function: F, kind_option: str = "--format") -> F:
 def read_options_from(function: F) -> F:
     """As `read_options`, the kind of file given with --from."""
     return read_options(function, "--from")
-
-
-#: Files from which on more than one process reads unasked (a second one takes as long to start as a few files), and
-#: how many do at most.
-MANY_FILES, READERS_MAX = 8, 2
-
-workers_option = click.option(
-    "--workers", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes to read with."
-)
-#: The same for a command that does little else than read.
-readers_option = click.option(
-    "--workers",
-    type=click.IntRange(1, 64),
-    help=f"Processes to read with. [default: 1, from {MANY_FILES} files on one a core, {READERS_MAX} at most]",
-)
 
 
 @dataclass
@@ -147,28 +130,28 @@ class Inputs:
     paths: Sequence[str]
     options: ReadOptions
     kind: str | None = None
-    workers: int | None = None
     failed: list[str] = field(default_factory=list)
     usage: int = 0
     read: int = 0
 
-    @contextmanager
-    def open(self) -> Iterator[Iterator[Any]]:
-        """Start reading; yields the melodies one by one, telling errors as they come."""
-        files: list[Any] = [p if p == "-" else Path(p) for p in self.paths]
-        if "-" not in files:
-            files = find(files)
-        with Session(self.workers or _readers(len(files))) as session:
-            session.start([f for f in files if f != "-"], self.options)
-            yield self._melodies(session, files)
+    def files(self) -> list[Path]:
+        """The files of the call, those of the folders named among them."""
+        return [Path(p) for p in self.paths] if "-" in self.paths else find(self.paths)
 
-    def _melodies(self, session: Session, files: Sequence[Any]) -> Iterator[Any]:
-        for result in session.read_all(files, self.options, self.kind):
-            if result.error is not None:
-                self.fail(result.error)
-                continue
+    def melodies(self) -> Iterator[Any]:
+        """Read them; yields the melodies one by one, telling errors as they come."""
+        with Session() as session:
+            for result in session.read_all(self.files(), self.options, self.kind):
+                if self.took(result.error):
+                    yield from result.melodies
+
+    def took(self, error: StylemeterError | None) -> bool:
+        """Whether a file was read; where not, its error is told. Counts it either way."""
+        if error is not None:
+            self.fail(error)
+        else:
             self.read += 1
-            yield from result.melodies
+        return error is None
 
     def fail(self, error: StylemeterError) -> None:
         """Tell an error and count it."""
@@ -183,15 +166,6 @@ class Inputs:
         if self.read:
             sys.exit(SOME)
         sys.exit(USAGE if self.usage == len(self.failed) else NONE)
-
-
-def _readers(files: int) -> int:
-    """How many processes read so many files unasked."""
-    if files < MANY_FILES:
-        return 1
-    from stylemeter.support.pool import cores
-
-    return cores(READERS_MAX)
 
 
 def tell_remarks(melody: Any) -> None:

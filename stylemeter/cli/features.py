@@ -10,12 +10,17 @@ from typing import Any
 
 import click
 
-from stylemeter.cli.common import Inputs, errors_to_exit_codes, put, read_options_from, readers_option
-from stylemeter.errors import UsageError
-from stylemeter.reading import ReadOptions
+from stylemeter.cli.common import Inputs, errors_to_exit_codes, put, read_options_from
+from stylemeter.errors import StylemeterError, UsageError
+from stylemeter.reading import ReadOptions, shared_session
 from stylemeter.support.numbers import number
+from stylemeter.support.pool import cores, run_many
 
 __all__ = ["features"]
+
+#: Files from which on more than one process works unasked (before, they take longer to start than to help), and how
+#: many do at most.
+MANY_FILES, WORKERS_MAX = 64, 4
 
 
 @click.command()
@@ -30,7 +35,11 @@ __all__ = ["features"]
     help="Table format.",
 )
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="File to write (needed for Parquet).")
-@readers_option
+@click.option(
+    "--workers",
+    type=click.IntRange(1, 64),
+    help=f"Processes. [default: 1, from {MANY_FILES} files on one a core, {WORKERS_MAX} at most]",
+)
 @errors_to_exit_codes
 @read_options_from
 def features(
@@ -55,16 +64,36 @@ def features(
         raise UsageError("no file named", mend="name files or folders, or ask for the dictionary with --list")
     if target == "parquet" and out is None:
         raise UsageError("Parquet goes to a file", mend="name it with --out features.parquet")
-    inputs = Inputs(file, options, kind, workers)
+    inputs = Inputs(file, options, kind)
+    files = inputs.files()
+    jobs = [(path, options, kind) for path in files]
+    alone = Path("-") in files
     rows = []
-    with inputs.open() as melodies:
-        for melody in melodies:
-            rows.append(_row(melody))
-            if target == "json" and out is None:
-                # one document a line, as soon as it is there
-                click.echo(json.dumps(rows.pop(), ensure_ascii=False, allow_nan=False))
+    for found, error in run_many(_measured, jobs, 1 if alone else workers or _workers(len(files))):
+        rows += found if inputs.took(error) else []
+        if target == "json" and out is None:
+            # one document a line, as soon as it is there
+            click.echo("".join(_line(row) for row in rows), nl=False)
+            rows = []
     _write(rows, target, out)
     inputs.exit()
+
+
+def _workers(files: int) -> int:
+    """How many processes measure so many files unasked."""
+    return cores(WORKERS_MAX) if files >= MANY_FILES else 1
+
+
+def _measured(
+    path: Path, options: ReadOptions, kind: str | None
+) -> tuple[list[dict[str, Any]], StylemeterError | None]:
+    """The rows of a file, or why there are none."""
+    [result] = shared_session().read_all([path], options, kind)
+    return [_row(melody) for melody in result.melodies], result.error
+
+
+def _line(row: dict[str, Any]) -> str:
+    return json.dumps(row, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _row(melody: Any) -> dict[str, Any]:
@@ -96,7 +125,7 @@ def _write(rows: list[dict[str, Any]], target: str, out: Path | None) -> None:
     """Write the table."""
     if target == "json":
         if out is not None:
-            put("".join(json.dumps(r, ensure_ascii=False, allow_nan=False) + "\n" for r in rows), out)
+            put("".join(_line(row) for row in rows), out)
         return
     if not rows:
         return

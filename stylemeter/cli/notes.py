@@ -37,8 +37,7 @@ def notes(file: str, target: str, out: Path | None, tune: int | None, options: R
     from stylemeter.writing import losses, write
 
     inputs = Inputs([file], options, kind)
-    with inputs.open() as melodies:
-        found = list(melodies)
+    found = list(inputs.melodies())
     if not found:
         inputs.exit()
     if tune is None and len(found) > 1:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options, say, tell_remarks, workers_option
+from stylemeter.cli.common import Inputs, errors_to_exit_codes, read_options, say, tell_remarks
 from stylemeter.errors import UsageError
 from stylemeter.reading import ReadOptions
 
@@ -28,7 +28,6 @@ __all__ = ["place"]
 @click.option("--coverage", type=float, default=0.9, show_default=True, help="Share of the style the norm holds.")
 @click.option("--uncertain-notes", "uncertain", type=float, help="Share of the notes that may be wrong: 0.05.")
 @click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
-@workers_option
 @errors_to_exit_codes
 @read_options
 def place(
@@ -41,7 +40,6 @@ def place(
     coverage: float,
     uncertain: float | None,
     advice_file: str | None,
-    workers: int,
     options: ReadOptions,
     kind: str | None,
 ) -> None:
@@ -53,23 +51,21 @@ def place(
     """
     if as_json and as_csv:
         raise UsageError("--json and --csv exclude each other")
-    inputs = Inputs(solo, options, kind, workers)
-    with inputs.open() as melodies:
-        # the reading process starts up while the style is loaded here
-        from stylemeter.analysis import prepare
+    inputs = Inputs(solo, options, kind)
+    from stylemeter.analysis import prepare
 
-        analysis = prepare(name or None, coverage=coverage, uncertain=uncertain, advice=advice_file)
-        printer = _printer(as_json, as_csv, every)
-        pages = 0
-        for melody in melodies:
-            tell_remarks(melody)
-            findings = analysis.of(melody)
-            why = analysis.why_this_style(findings)
-            if why:
-                say(f"stylemeter: {why}")
-            printer(findings)
-            if report is not None:
-                pages = _write_page(findings, report, pages)
+    analysis = prepare(name or None, coverage=coverage, uncertain=uncertain, advice=advice_file)
+    printer = _printer(as_json, as_csv, every)
+    pages = 0
+    for melody in inputs.melodies():
+        tell_remarks(melody)
+        findings = analysis.of(melody)
+        why = analysis.why_this_style(findings)
+        if why:
+            say(f"stylemeter: {why}")
+        printer(findings)
+        if report is not None:
+            pages = _write_page(findings, report, pages)
     inputs.exit()
 
 

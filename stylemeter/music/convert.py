@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.errors import InputError, UsageError, WrongTypeError
+from stylemeter.errors import InputError, MissingLibraryError, UsageError, WrongTypeError
 from stylemeter.music.chords.symbols import lay_chords, parse_symbol
 from stylemeter.music.keys import estimate, parse_key
 from stylemeter.music.melody import Chord, Key, Melody, grid_columns
@@ -282,7 +282,7 @@ def from_music21(stream: Any, part: str | int | None = None) -> Melody:
     try:
         import music21
     except ImportError:
-        raise UsageError("music21 is not installed", mend="pip install music21") from None
+        raise MissingLibraryError.of("music21", "corpus") from None
     if not isinstance(stream, music21.stream.Stream):
         raise WrongTypeError.of("a stream", stream, "a score, part or stream of music21")
     voice = _part(stream, part).toSoundingPitch()
@@ -406,7 +406,7 @@ def to_music21(melody: Melody) -> Any:
     try:
         import music21
     except ImportError:
-        raise UsageError("music21 is not installed", mend="pip install music21") from None
+        raise MissingLibraryError.of("music21", "corpus") from None
     part = music21.stream.Part()
     part.partName = melody.part or None
     chords = list(melody.chords or ())

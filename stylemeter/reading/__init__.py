@@ -1,8 +1,8 @@
 """Reading: path or bytes -> melodies.
 
-The way of a file: `guard.load` and `guard.sniff` check it, `cache` may know it, else `process.parent` has the reader of
-its kind (`kinds.KINDS`) parse it in a bounded child, `draft.user_options` adds what the user said. Importing this
-package loads neither numpy nor music21; music21 is never loaded outside the child.
+The way of a file: `guard.load` and `guard.sniff` check it, the reader of its kind (`kinds.KINDS`) reads it, in this
+process or in a guarded child (`process.session`), `draft.user_options` adds what the user said. Importing this package
+does not load numpy.
 """
 
 from __future__ import annotations
@@ -18,17 +18,30 @@ from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.guard import load, sniff
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import KINDS, Reader, kind_of_suffix
-from stylemeter.reading.process.session import Read, Session
+from stylemeter.reading.process.session import Read, Session, shared_session
 from stylemeter.support.places import LEDGER
 from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
     from stylemeter.music.melody import Melody
 
-__all__ = ["KINDS", "Read", "ReadOptions", "Reader", "Session", "find", "load", "read", "read_bytes", "show", "sniff"]
+__all__ = [
+    "KINDS",
+    "Read",
+    "ReadOptions",
+    "Reader",
+    "Session",
+    "find",
+    "load",
+    "read",
+    "read_bytes",
+    "shared_session",
+    "show",
+    "sniff",
+]
 
 
-def read(path: str | PathLike[str], options: ReadOptions | None = None) -> list[Melody]:
+def read(path: str | PathLike[str], options: ReadOptions | None = None, *, guarded: bool = False) -> list[Melody]:
     """Read one file.
 
     Parameters
@@ -36,6 +49,8 @@ def read(path: str | PathLike[str], options: ReadOptions | None = None) -> list[
     path : str or path
         ``"-"`` is standard input.
     options : ReadOptions, optional
+    guarded : bool
+        Whether to read it in a child of bounded time and memory, however small it is: for files of strangers.
 
     Returns
     -------
@@ -51,9 +66,9 @@ def read(path: str | PathLike[str], options: ReadOptions | None = None) -> list[
 
     Notes
     -----
-    Starts a reading process for this one file: read many with a `Session`.
+    A large file is read in a child process: read many with a `Session`, which keeps it.
     """
-    with Session() as session:
+    with Session(guarded=guarded) as session:
         return session.read(path, options)
 
 

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["KINDS", "Reader", "kind_of_suffix", "known_suffixes"]
+from stylemeter.reading.intake import limits
+
+__all__ = ["KINDS", "READER_VERSION", "Reader", "kind_of_suffix", "known_suffixes"]
+
+#: Raised with every change of what any reader makes of a file.
+READER_VERSION = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,30 +25,34 @@ class Reader:
     words : str
         What to call it in a message.
     libraries : tuple of str
-        What the module imports to read, loaded ahead of the first file; part of the cache's key.
-    ours : bool
-        Note tables, our own above all: cheap, so that small ones are read in this process and not cached.
+        What takes long to import, loaded before the seconds of a guarded file count.
+    here_bytes : int
+        Size up to which a file is read in this process; larger ones are read in a guarded child.
+    bytes_max, seconds, memory_mb
+        Largest file, and what the child may use for it: processor seconds and MiB of address space. The user's own
+        limits (`limits.max_bytes` and the others) go first.
     """
 
     module: str
     suffixes: tuple[str, ...]
     words: str
     libraries: tuple[str, ...] = ()
-    ours: bool = False
+    here_bytes: int = limits.HERE_BYTES_MAX
+    bytes_max: int = limits.BYTES_MAX
+    seconds: float = limits.SECONDS
+    memory_mb: float = limits.MEMORY_MB
 
 
 KINDS: dict[str, Reader] = {
-    "musicxml": Reader(
-        "stylemeter.reading.musicxml.read", (".musicxml", ".mxl", ".xml"), "MusicXML", ("defusedxml",)
-    ),
+    "musicxml": Reader("stylemeter.reading.musicxml.read", (".musicxml", ".mxl", ".xml"), "MusicXML"),
     "midi": Reader("stylemeter.reading.midi.read", (".mid", ".midi", ".rmi", ".kar"), "MIDI"),
     "abc": Reader("stylemeter.reading.abc.read", (".abc",), "ABC"),
     "kern": Reader("stylemeter.reading.kern.read", (".krn", ".kern"), "kern"),
-    "mei": Reader("stylemeter.reading.mei.read", (".mei",), "MEI", ("defusedxml",)),
+    "mei": Reader("stylemeter.reading.mei.read", (".mei",), "MEI"),
     "jams": Reader("stylemeter.reading.jams.read", (".jams",), "JAMS"),
     "tab": Reader("stylemeter.reading.tab.read", (".tab",), "text tablature"),
-    "csv": Reader("stylemeter.reading.table.read", (".csv", ".tsv"), "CSV table of notes", ours=True),
-    "json": Reader("stylemeter.reading.table.read", (".json",), "JSON note table", ours=True),
+    "csv": Reader("stylemeter.reading.table.read", (".csv", ".tsv"), "CSV table of notes"),
+    "json": Reader("stylemeter.reading.table.read", (".json",), "JSON note table"),
 }
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from stylemeter.errors import InputError, StylemeterError, UnknownNameError
+from stylemeter.errors import InputError, MissingLibraryError, StylemeterError, UnknownNameError
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.support import places
 
@@ -214,7 +214,7 @@ def _music21_corpus() -> Path:
 
     spec = find_spec("music21")
     if spec is None or spec.origin is None:
-        raise InputError("music21 is not installed", mend="pip install music21")
+        raise MissingLibraryError.of("music21", "corpus")
     return Path(spec.origin).parent / "corpus"
 
 

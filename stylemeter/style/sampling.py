@@ -7,12 +7,8 @@ whole or not at all. An interrupted fit finds its finished chunks again; an edit
 from __future__ import annotations
 
 import hashlib
-import importlib
 import io
-import signal
-import threading
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,21 +17,20 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter._version import __version__
-from stylemeter.errors import InputError, LimitError, StylemeterError
+from stylemeter.errors import InputError, StylemeterError
 from stylemeter.features import CATALOG, FEATURE_VERSION, Base, Line, distributions
 from stylemeter.features.bulk import excerpt_block
 from stylemeter.features.distributions import meter_label
 from stylemeter.music.excerpts import LADDER, separate_starts
 from stylemeter.music.melody import Melody
-from stylemeter.reading.draft.user_options import apply
-from stylemeter.reading.intake.limits import seconds
+from stylemeter.reading import shared_session
 from stylemeter.reading.intake.options import ReadOptions
-from stylemeter.reading.kinds import KINDS
-from stylemeter.reading.process.cache import READER_VERSION
+from stylemeter.reading.kinds import READER_VERSION
 from stylemeter.reading.process.codec import pack, unpack
 from stylemeter.style.collections import TuneSource
 from stylemeter.support import places
 from stylemeter.support.files import keep
+from stylemeter.support.pool import run_many
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -104,43 +99,13 @@ def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
 # -- one chunk --------------------------------------------------------------------------------------------------
 
 
-@contextmanager
-def _time_limit(limit: float) -> Iterator[None]:
-    """Stop a reader that takes too long (only where signals can: a process's main thread)."""
-    if threading.current_thread() is not threading.main_thread() or not hasattr(signal, "setitimer"):
-        yield
-        return
-
-    def stop(*_: object) -> None:
-        raise LimitError(f"took longer than {limit:g} s to read")
-
-    before = signal.signal(signal.SIGALRM, stop)
-    signal.setitimer(signal.ITIMER_REAL, limit)
-    try:
-        yield
-    finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
-
-
 def _measure(source: TuneSource, options: ReadOptions) -> list[dict[str, Any]]:
     """Rows of a chunk's table for one source: one a melody, or one that says why there is none."""
     try:
-        with _time_limit(seconds()):
-            melodies = _read(source, options)
+        melodies = shared_session().read_bytes(source.data, source.kind, source.label, options)
     except StylemeterError as error:
-        return [{"label": source.label, "error": str(error.at(source.label))}]
-    except (RecursionError, MemoryError) as error:
-        return [
-            {"label": source.label, "error": f"{source.label}: too deep or too large to read ({type(error).__name__})"}
-        ]
+        return [{"label": source.label, "error": str(error)}]
     return [_row(source.label, melody) for melody in melodies]
-
-
-def _read(source: TuneSource, options: ReadOptions) -> list[Melody]:
-    """Read one source in this process: a worker that is bounded in time, and replaced if it breaks."""
-    reader = importlib.import_module(KINDS[source.kind].module)
-    return [apply(melody, options) for melody in reader.read(source.data, options)]
 
 
 def _row(label: str, melody: Melody) -> dict[str, Any]:
@@ -288,41 +253,15 @@ def gather(
             jobs.append((chunk, options, folder / "chunks" / f"{name}.parquet" if folder else None, name))
     total = sum(len(job[0]) for job in jobs)
     tables, done = [], 0
-    for job, table in zip(jobs, _run(jobs, workers, scheduler), strict=True):
+    if all(job[2] and job[2].is_file() for job in jobs):  # what is there is quicker taken than handed over
+        workers, scheduler = 1, None
+    for job, table in zip(jobs, run_many(measure_chunk, [job[:3] for job in jobs], workers, scheduler), strict=True):
         tables.append(table)
         done += len(job[0])
         if progress:
             progress(done, total)
     digest = hashlib.sha256("".join(job[3] for job in jobs).encode()).hexdigest()
     return _assemble(tables, digest)
-
-
-def _run(jobs: Sequence[Any], workers: int, scheduler: str | None) -> Iterator[pa.Table]:
-    """Do the jobs in order: here, in processes, or on a dask cluster."""
-    waiting = [job for job in jobs if not (job[2] and job[2].is_file())]
-    if (workers <= 1 and not scheduler) or not waiting:
-        for sources, options, path, _ in jobs:
-            yield measure_chunk(sources, options, path)
-        return
-    import joblib
-
-    with _cluster(scheduler) as backend, joblib.parallel_config(**backend, n_jobs=workers):
-        calls = (joblib.delayed(measure_chunk)(sources, options, path) for sources, options, path, _ in jobs)
-        yield from joblib.Parallel(return_as="generator")(calls)
-
-
-@contextmanager
-def _cluster(address: str | None) -> Iterator[dict[str, Any]]:
-    """Joblib's backend: processes, or the dask cluster at an address."""
-    if not address:
-        yield {"backend": "loky"}
-        return
-    try:
-        from distributed import Client
-    except ImportError:
-        raise InputError("dask is not installed", mend="pip install 'stylemeter[cluster]'") from None
-    with Client(address):
-        yield {"backend": "dask"}
 
 
 def _assemble(tables: Sequence[pa.Table], digest: str) -> Sample:

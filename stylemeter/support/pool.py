@@ -1,28 +1,28 @@
-"""Worker processes that begin with what this process has loaded.
+"""One call many times: here, in worker processes, or on a cluster.
 
-On Linux they are forks, so that nothing is loaded twice and no memory is held twice. They are started afresh elsewhere,
-where a fork may break the system's own libraries, and beside other threads, which a fork would not hold.
+Conventions: results come in the order of the jobs, whoever works on them. Workers are joblib's; they load what they
+need themselves, ignore the terminal's Ctrl-C, which is for the process that waits for them, and end within two seconds
+of it, however it ends.
 """
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import signal
-import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
-from stylemeter.errors import StylemeterError
+from stylemeter.errors import MissingLibraryError, StylemeterError, UsageError
 
-__all__ = ["cores", "in_processes"]
+__all__ = ["cores", "run_many"]
 
 T = TypeVar("T")
-#: Calls handed out ahead, a worker.
-AHEAD = 3
+
+#: How often a worker looks whether its parent is still there.
+GLANCE_SECONDS = 0.5
 
 
 def cores(most: int) -> int:
@@ -33,66 +33,116 @@ def cores(most: int) -> int:
         return min(most, os.cpu_count() or 1)
 
 
-def method() -> str:
-    """How worker processes start: "fork" or "spawn"."""
-    return "fork" if sys.platform == "linux" and threading.active_count() == 1 else "spawn"
-
-
-def in_processes(
-    function: Callable[..., T],
-    calls: Iterable[tuple[Any, ...]],
-    workers: int,
-    let_go: Callable[[], None] | None = None,
+def run_many(
+    call: Callable[..., T], jobs: Sequence[tuple[Any, ...]], workers: int = 1, scheduler: str | None = None
 ) -> Iterator[T]:
-    """Call a function in worker processes.
+    """Call a function with the arguments of every job.
 
     Parameters
     ----------
-    function : callable
+    call : callable
         At the top of a module.
-    calls : iterable of tuple
-        Arguments of each call; taken as workers get free, a few ahead.
+    jobs : sequence of tuple
+        Arguments of each call.
     workers : int
-    let_go : callable, optional
-        Called in each fork before its first call: what this process holds and a fork must not.
+        Processes; one works here.
+    scheduler : str, optional
+        Address of a dask cluster that does the work instead.
 
     Yields
     ------
     object
-        What the calls return, in any order.
+        What the calls return, in order.
 
     Raises
     ------
+    UsageError
+        If there is no such cluster.
     StylemeterError
-        If a worker was ended from outside.
+        If workers were ended from outside twice.
     """
-    how = method()
-    pool = ProcessPoolExecutor(
-        workers,
-        mp_context=multiprocessing.get_context(how),
-        initializer=_begin,
-        initargs=(let_go if how == "fork" else None,),
-    )
-    running: set[Future[T]] = set()
+    if scheduler is None and (workers <= 1 or len(jobs) <= 1):
+        yield from (call(*job) for job in jobs)
+        return
+    done = 0
+    for last in (False, True):
+        try:
+            with _backend(scheduler, min(workers, len(jobs))) as parallel:
+                results = parallel(_delayed(call, job) for job in jobs[done:])
+                try:
+                    for result in results:
+                        done += 1
+                        yield result
+                finally:
+                    _let_go(results)
+                return
+        except _ended_from_outside() as error:  # the system may have been short of memory: once more, what is left
+            if last:
+                raise StylemeterError(
+                    "worker processes were ended from outside", mend="run it again: what is done is kept"
+                ) from error
+
+
+def _let_go(results: Any) -> None:
+    """End what is still being worked on, where whoever asked for it has left."""
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # that work is lost is what was asked for
+        results.close()
+
+
+def _delayed(call: Callable[..., T], job: tuple[Any, ...]) -> Any:
+    """The call as joblib hands it over."""
+    import joblib
+
+    return joblib.delayed(call)(*job)
+
+
+def _ended_from_outside() -> tuple[type[Exception], ...]:
+    """What is raised when a worker has gone."""
+    import sys
+    from concurrent.futures.process import BrokenProcessPool
+
+    distributed = sys.modules.get("distributed")
+    return (BrokenProcessPool, *([distributed.KilledWorker] if distributed else []))
+
+
+@contextmanager
+def _backend(scheduler: str | None, workers: int) -> Iterator[Any]:
+    """Joblib, with processes of this machine or with a cluster's; whatever happens, the processes are ended."""
+    import joblib
+
+    if scheduler is None:
+        from joblib.externals.loky import get_reusable_executor
+
+        try:
+            with joblib.parallel_config("loky", n_jobs=workers, initializer=_begin, initargs=(os.getpid(),)):
+                yield joblib.Parallel(return_as="generator")
+        finally:
+            get_reusable_executor().shutdown(wait=True, kill_workers=True)
+        return
     try:
-        for arguments in calls:
-            running.add(pool.submit(function, *arguments))
-            if len(running) >= AHEAD * workers:
-                done, running = wait(running, return_when=FIRST_COMPLETED)
-                yield from (future.result() for future in done)
-        while running:
-            done, running = wait(running, return_when=FIRST_COMPLETED)
-            yield from (future.result() for future in done)
-    except BrokenProcessPool:
-        raise StylemeterError(
-            "a worker process was ended from outside", mend="run it again: what is done is kept"
-        ) from None
-    finally:
-        pool.shutdown(cancel_futures=True)
+        from distributed import Client
+    except ImportError:
+        raise MissingLibraryError.of("dask", "cluster") from None
+    try:
+        client = Client(scheduler, timeout="10s")
+    except (OSError, ValueError) as error:
+        what = f"no cluster answers at {scheduler!r} ({type(error).__name__})"
+        raise UsageError(what, mend="start its scheduler, or leave --scheduler out") from None
+    with client, joblib.parallel_config("dask"):
+        yield joblib.Parallel(return_as="generator")
 
 
-def _begin(let_go: Callable[[], None] | None) -> None:
-    """Make a worker ready: whoever interrupts the run interrupts the process that waits for it."""
+def _begin(parent: int) -> None:
+    """Make a worker ready."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if let_go is not None:
-        let_go()
+    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+
+
+def _end_with(parent: int) -> None:
+    """End this process when its parent is gone: a worker would wait minutes for work, its output held open."""
+    while os.getppid() == parent:
+        time.sleep(GLANCE_SECONDS)
+    os._exit(1)

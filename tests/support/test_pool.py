@@ -1,84 +1,111 @@
-"""Worker processes: every call's result, few handed out ahead, and one line where a worker is ended from outside."""
+"""One call many times: results in order, one line where workers are ended from outside, none outlives its parent."""
 
 import operator
 import os
 import signal
+import subprocess
 import sys
-import threading
+import time
+from pathlib import Path
 
 import pytest
 
-from stylemeter.batch.ledger import Shelf
-from stylemeter.errors import StylemeterError
-from stylemeter.support import pool
+from stylemeter.errors import StylemeterError, UsageError
+from stylemeter.support.pool import run_many
 
 
-@pytest.mark.parametrize(
-    "method",
-    ["spawn", pytest.param("fork", marks=pytest.mark.skipif(sys.platform != "linux", reason="forks are for Linux"))],
-)
-@pytest.mark.filterwarnings("ignore:.*multi-threaded.*:DeprecationWarning")
-def test_every_call_is_made_once_whichever_way_processes_start(method, monkeypatch):
-    monkeypatch.setattr(pool, "method", lambda: method)
-    calls = [(i, 100) for i in range(20)]
-    assert sorted(pool.in_processes(operator.add, calls, 2)) == [100 + i for i in range(20)]
+@pytest.mark.parametrize("workers", [1, 2])
+def test_every_call_is_made_once_and_results_come_in_order(workers):
+    assert list(run_many(operator.add, [(i, 100) for i in range(20)], workers)) == [100 + i for i in range(20)]
 
 
-def test_calls_are_taken_as_workers_get_free():
-    taken = []
-
-    def calls():
-        for i in range(40):
-            taken.append(i)
-            yield i, 1
-
-    results = pool.in_processes(operator.add, calls(), 2)
-    next(results)
-    assert len(taken) <= pool.AHEAD * 2
-    assert len(list(results)) == 39
+def test_one_worker_and_one_job_are_done_here():
+    assert list(run_many(os.getpid, [(), ()], 1)) == [os.getpid()] * 2
+    assert list(run_many(os.getpid, [()], 8)) == [os.getpid()]
+    assert os.getpid() not in set(run_many(os.getpid, [()] * 4, 2))
 
 
-def test_the_work_is_done_elsewhere():
-    assert os.getpid() not in set(pool.in_processes(os.getpid, [()] * 4, 2))
+def _fail_once(flag, how, argument):
+    """End this process the first time, work from then on."""
+    if not Path(flag).exists():
+        Path(flag).touch()
+        how(argument)
+    return os.getpid()
 
 
-@pytest.mark.parametrize("end", [(os._exit, (3,)), (signal.raise_signal, (signal.SIGKILL,))])
-def test_a_worker_ended_from_outside_is_one_line(end):
-    function, arguments = end
+@pytest.mark.parametrize(("how", "argument"), [(os._exit, 3), (signal.raise_signal, signal.SIGKILL)])
+def test_a_worker_ended_from_outside_costs_nothing_once(tmp_path, how, argument):
+    jobs = [(str(tmp_path / "flag"), how, argument)] * 6
+    assert len(list(run_many(_fail_once, jobs, 2))) == 6
+
+
+@pytest.mark.parametrize(("how", "argument"), [(os._exit, 3), (signal.raise_signal, signal.SIGKILL)])
+def test_workers_ended_again_are_one_line(how, argument):
     with pytest.raises(StylemeterError, match="ended from outside; run it again"):
-        list(pool.in_processes(function, [arguments] * 3, 2))
+        list(run_many(how, [(argument,)] * 3, 2))
 
 
 def test_a_fault_in_a_worker_is_raised_here():
     with pytest.raises(ZeroDivisionError):
-        list(pool.in_processes(operator.truediv, [(1, 2), (1, 0)], 2))
+        list(run_many(operator.truediv, [(1, 2), (1, 0)], 2))
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="forks are for Linux")
-@pytest.mark.filterwarnings("ignore:.*multi-threaded.*:DeprecationWarning")
-def test_the_lock_goes_with_the_process_that_holds_it_whatever_its_forks_do(tmp_path, monkeypatch):
-    monkeypatch.setattr(pool, "method", lambda: "fork")
-    shelf = Shelf(tmp_path / "out")
-    with shelf.held():
-        descriptor = f"/proc/self/fd/{shelf._held}"
-        (there,) = pool.in_processes(os.path.realpath, [(descriptor,)], 1, shelf.let_go)
-        assert there != str(shelf.records)
-        assert os.path.realpath(descriptor) == str(shelf.records)
-        (there,) = pool.in_processes(os.path.realpath, [(descriptor,)], 1)
-        assert there == str(shelf.records)
+def test_whoever_leaves_early_waits_for_nothing():
+    results = run_many(time.sleep, [(0.1,), *[(60,)] * 5], 2)
+    next(results)
+    start = time.monotonic()
+    results.close()
+    assert time.monotonic() - start < 30
 
 
-def test_beside_other_threads_nothing_is_forked():
-    done = threading.Event()
-    other = threading.Thread(target=done.wait)
-    other.start()
+def test_a_cluster_that_is_not_there_is_one_line():
+    with pytest.raises(UsageError, match=r"dask is not installed|no cluster answers"):
+        list(run_many(operator.add, [(1, 2), (3, 4)], 2, "tcp://127.0.0.1:1"))
+
+
+PROGRAM = """
+import os, time
+from stylemeter.support.pool import run_many
+def work(n):
+    print(os.getpid(), flush=True)
+    time.sleep(60)
+if __name__ == "__main__":
+    list(run_many(work, [(n,) for n in range(6)], 2))
+"""
+
+
+@pytest.mark.parametrize("end", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+def test_workers_end_within_two_seconds_of_their_parent_however_it_ends(end, tmp_path):
+    (tmp_path / "program.py").write_text(PROGRAM)
+    root = str(Path(__file__).resolve().parents[2])
+    with subprocess.Popen(
+        [sys.executable, str(tmp_path / "program.py")],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        start_new_session=True,
+        env={**os.environ, "PYTHONPATH": root},
+    ) as parent:
+        workers = [int(parent.stdout.readline()) for _ in range(2)]
+        if end == signal.SIGINT:  # a terminal sends it to the whole group
+            os.killpg(parent.pid, end)
+        else:
+            parent.send_signal(end)
+        parent.wait(timeout=60)
+        _gone(workers)
+        assert parent.stdout.read() == ""  # nobody holds it open any more
+
+
+def _gone(pids):
+    """Wait until processes have ended: two seconds of their own time, more on a machine that gives them none."""
+    deadline = time.monotonic() + 20
+    while any(map(_runs, pids)):
+        assert time.monotonic() < deadline, "a worker outlived its parent"
+        time.sleep(0.05)
+
+
+def _runs(pid):
     try:
-        assert pool.method() == "spawn"
-    finally:
-        done.set()
-        other.join()
-
-
-def test_cores_are_those_allowed():
-    assert pool.cores(1) == 1
-    assert 1 <= pool.cores(64) <= (os.cpu_count() or 1)
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except (FileNotFoundError, ProcessLookupError):
+        return False

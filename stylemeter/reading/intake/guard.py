@@ -16,8 +16,9 @@ from typing import IO
 from stylemeter.errors import InputError, LimitError
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.sniffing import sniff
+from stylemeter.reading.kinds import KINDS, kind_of_suffix
 
-__all__ = ["load", "load_stream", "sniff"]
+__all__ = ["check_size", "load", "load_stream", "sniff", "unpacked_size"]
 
 _NOT_FILES = (
     (stat.S_ISDIR, "a folder", "name a file in it, or a folder that holds files of a known kind"),
@@ -48,7 +49,7 @@ def load(path: str | os.PathLike[str]) -> bytes:
     Returns
     -------
     bytes
-        At least one, at most `limits.max_bytes()`.
+        At least one, at most those of the kind its name says.
 
     Raises
     ------
@@ -57,6 +58,7 @@ def load(path: str | os.PathLike[str]) -> bytes:
     LimitError
         If it is too large.
     """
+    most = _most(os.fsdecode(path))
     with _told():
         # Looked at before it is opened: opening a device can already do something.
         _refuse_special(os.stat(path).st_mode)  # noqa: PTH116 - a path may be one that pathlib can't print
@@ -65,29 +67,54 @@ def load(path: str | os.PathLike[str]) -> bytes:
         with os.fdopen(descriptor, "rb") as file:
             found = os.fstat(descriptor)
             _refuse_special(found.st_mode)
-            _refuse_large(found.st_size)
-            return _bounded(file)
+            check_size(found.st_size, most)
+            return _bounded(file, most)
 
 
-def load_stream(stream: IO[bytes]) -> bytes:
+def load_stream(stream: IO[bytes], kind: str | None = None) -> bytes:
     """Bytes of an open stream such as standard input, read to its end.
+
+    Parameters
+    ----------
+    stream : binary file
+    kind : str, optional
+        What it is said to hold.
 
     Raises
     ------
     InputError
         If there are none.
     LimitError
-        If there are more than `limits.max_bytes()`.
+        If there are more than such a file may have.
     """
     with _told():
-        return _bounded(stream)
+        return _bounded(stream, limits.max_bytes(KINDS[kind].bytes_max) if kind else limits.max_bytes())
 
 
-def _bounded(file: IO[bytes]) -> bytes:
+def _most(name: str) -> int:
+    """Most bytes of a file of that name."""
+    kind = kind_of_suffix(name)
+    return limits.max_bytes(KINDS[kind].bytes_max) if kind else limits.max_bytes()
+
+
+def unpacked_size(data: bytes) -> int:
+    """Bytes to be looked at: of a zip archive what its members say they unpack to, since no more is taken out."""
+    if not data.startswith(b"PK"):
+        return len(data)
+    import io
+    import zipfile
+
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            return sum(member.file_size for member in archive.infolist())
+    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, EOFError):  # the reader will tell
+        return len(data)
+
+
+def _bounded(file: IO[bytes], most: int) -> bytes:
     """Read to the end, but no more than the limit (a file can grow meanwhile)."""
-    most = limits.max_bytes()
     data = file.read(most + 1) or b""
-    _refuse_large(len(data))
+    check_size(len(data), most)
     if not data:
         raise InputError("is empty", mend="export it again")
     return data
@@ -101,9 +128,8 @@ def _refuse_special(mode: int) -> None:
     raise InputError(f"is {words}, not a file of notes", mend=mend)
 
 
-def _refuse_large(size: int) -> None:
+def check_size(size: int, most: int) -> None:
     """Refuse more bytes than allowed."""
-    most = limits.max_bytes()
     if size > most:
         raise LimitError(
             f"is larger than {most / 2**20:.4g} MiB",

@@ -14,12 +14,12 @@ __all__ = [
     "ANSWER_BYTES_MAX",
     "BARS_MAX",
     "BYTES_MAX",
-    "CACHE_BYTES_MAX",
     "CHORDS_MAX",
     "FILES_MAX",
+    "HERE_BYTES_MAX",
     "MEMORY_MB",
     "NOTES_MAX",
-    "OWN_BYTES_MAX",
+    "PATIENCE",
     "PITCH_MAX",
     "PITCH_MIN",
     "REMARKS_MAX",
@@ -41,8 +41,10 @@ __all__ = [
 #: Size of a file as it lies on the disk. The largest score seen in open collections is a tenth of it.
 BYTES_MAX = 32 * 2**20
 
-#: Size up to which a note table is read without a process of its own: some five hundred notes, read in no time.
-OWN_BYTES_MAX = 64 * 2**10
+#: Size, unpacked, up to which a file is read in this process and beyond which in a guarded child. Of a mebibyte, the
+#: slowest of all hostile files at hand takes under a second and 35 MiB; a collection of thousands of tunes takes three
+#: seconds and 110 MiB. Most files are a tenth of it, and a child takes longer to start than they to be read.
+HERE_BYTES_MAX = 2**20
 
 #: Members of a zip archive. A compressed score has two or three, with pictures some dozens.
 ZIP_MEMBERS_MAX = 1000
@@ -74,8 +76,10 @@ TEXT_MAX = 200
 #: Remarks of one melody.
 REMARKS_MAX = 100
 
-#: Wall-clock seconds for reading one file (the libraries' own start-up not counted).
+#: Processor seconds for reading one file (the libraries' own start-up not counted): a busy machine loses no file.
 SECONDS = 10.0
+#: Seconds on the clock for each of them, after which a file that uses none is given up too.
+PATIENCE = 12
 #: Wall-clock seconds for the reading process to start and load its libraries on a slow machine.
 START_SECONDS = 120.0
 #: Memory of the reading process in MiB (address space, so a little over what it uses).
@@ -85,41 +89,39 @@ ANSWER_BYTES_MAX = 256 * 2**20
 
 #: Files of one batch: beyond it a folder was named by mistake.
 FILES_MAX = 200_000
-#: Size of the note-table cache; the oldest entries make room.
-CACHE_BYTES_MAX = 256 * 2**20
 
 
-def seconds() -> float:
-    """Wall-clock seconds for reading one file: `SECONDS`, or ``STYLEMETER_SECONDS`` where it is set.
+def seconds(default: float = SECONDS) -> float:
+    """Processor seconds for reading one file: its kind's own, or ``STYLEMETER_SECONDS`` where it is set.
 
     Raises
     ------
     UsageError
         If the variable isn't a number over 0.
     """
-    return _positive("STYLEMETER_SECONDS", SECONDS)
+    return _positive("STYLEMETER_SECONDS", default)
 
 
-def memory_bytes() -> int:
-    """Memory of the reading process in bytes: `MEMORY_MB`, or ``STYLEMETER_MEMORY_MB`` where it is set.
-
-    Raises
-    ------
-    UsageError
-        If the variable isn't a number over 0.
-    """
-    return int(_positive("STYLEMETER_MEMORY_MB", MEMORY_MB) * 2**20)
-
-
-def max_bytes() -> int:
-    """Size of the largest file read: `BYTES_MAX`, or ``STYLEMETER_MAX_BYTES`` where it is set.
+def memory_bytes(default_mb: float = MEMORY_MB) -> int:
+    """Memory of the reading process in bytes: its kind's own, or ``STYLEMETER_MEMORY_MB`` where it is set.
 
     Raises
     ------
     UsageError
         If the variable isn't a number over 0.
     """
-    return int(_positive("STYLEMETER_MAX_BYTES", BYTES_MAX))
+    return int(_positive("STYLEMETER_MEMORY_MB", default_mb) * 2**20)
+
+
+def max_bytes(default: int = BYTES_MAX) -> int:
+    """Size of the largest file read: its kind's own, or ``STYLEMETER_MAX_BYTES`` where it is set.
+
+    Raises
+    ------
+    UsageError
+        If the variable isn't a number over 0.
+    """
+    return int(_positive("STYLEMETER_MAX_BYTES", default))
 
 
 def _positive(variable: str, default: float) -> float:

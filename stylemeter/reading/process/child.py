@@ -3,11 +3,11 @@
 It is run as a program by `parent.ReadingProcess`, in an interpreter of its own, never imported by it. It gets bytes,
 never a path, and everything that crosses is JSON or raw bytes: neither side unpickles anything.
 
-Frames: eight bytes of length (big-endian), then as many bytes. First the setup, ``{"path", "memory",
-"libraries"}``; then for each file a job, ``{"modules", "options", "seconds", "announce"}`` (the last module is
-the reader), and the file's bytes. Answered by ``{"begun": true}`` once the libraries are loaded, if that is to be
-announced (the parent's clock starts then), and by one of ``{"read": true}`` with `codec.pack`'s document behind it,
-``{"error": [class, what, where, mend]}`` or ``{"memory": true}``.
+Frames: eight bytes of length (big-endian), then as many bytes. First the setup, ``{"path", "memory", "parent"}``;
+then for each file a job, ``{"modules", "options", "seconds"}`` (the last module is the reader), and the file's
+bytes. Answered by ``{"begun": true}`` once the modules are loaded (the clocks start then), and by one of
+``{"read": true}`` with `codec.pack`'s document behind it, ``{"error": [class, what, where, mend]}`` or
+``{"memory": true}``. A child that uses up its processor seconds is ended by the kernel (``SIGPROF``).
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ import json
 import os
 import signal
 import sys
+import threading
+import time
 import warnings
 from typing import Any
 
@@ -54,8 +56,8 @@ FORBIDDEN = frozenset(
     }
 )
 
-#: Seconds after the parent's limit at which the process ends itself, should the parent be gone.
-GRACE_SECONDS = 5
+#: How often it looks whether the parent is still there.
+GLANCE_SECONDS = 0.5
 
 
 class FencedError(PermissionError):
@@ -109,13 +111,12 @@ def main() -> None:
     """Serve until the parent closes its end."""
     request, answer = _private_pipes()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGALRM, signal.SIG_DFL)
+    signal.signal(signal.SIGPROF, signal.SIG_DFL)
     warnings.simplefilter("ignore")
     setup = json.loads(_take(request))
     _limit_memory(setup["memory"])
+    threading.Thread(target=_end_with, args=(setup["parent"],), daemon=True).start()
     sys.path[:] = setup["path"]
-    with contextlib.suppress(ImportError):  # told when a file asks for it
-        _load(setup["libraries"])
     fence = Fence([*setup["path"], sys.prefix, sys.base_prefix, sys.exec_prefix, sys.base_exec_prefix])
     while True:
         job = json.loads(_take(request))
@@ -132,8 +133,7 @@ def _answers(job: dict[str, Any], data: bytes, fence: Fence, answer: int) -> lis
         what = f"can't be read: its reader could not start ({type(error).__name__}: {error!s:.200})"
         mend = "install what is missing, or allow more memory with STYLEMETER_MEMORY_MB"
         return [_error("InputError", what, "", mend)]
-    if job["announce"]:
-        _give(answer, b'{"begun": true}')
+    _give(answer, b'{"begun": true}')
     return _outcome(module, data, options, fence, job["seconds"])
 
 
@@ -165,13 +165,20 @@ def _read(module: Any, data: bytes, options: Any, fence: Fence, seconds: float) 
     """The melodies of a file as JSON."""
     from stylemeter.reading.process.codec import pack
 
-    signal.alarm(int(seconds) + GRACE_SECONDS)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
     fence.raised = True
     try:
         return pack(module.read(data, options)).encode("ascii")
     finally:
         fence.raised = False
-        signal.alarm(0)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+
+
+def _end_with(parent: int) -> None:
+    """End this process when its parent is gone, whatever it is reading."""
+    while os.getppid() == parent:
+        time.sleep(GLANCE_SECONDS)
+    os._exit(0)
 
 
 def _load(modules: list[str]) -> Any:

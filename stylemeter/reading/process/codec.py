@@ -1,4 +1,4 @@
-"""Melodies as plain JSON and back without loss: what crosses from the reading process and lies in the cache.
+"""Melodies as plain JSON and back without loss: what crosses from a guarded child and lies in a fit's chunks.
 
 Conventions: one document holds the melodies of one file; times are ticks, as in `Melody`; a column is the base64 text
 of its little-endian 8-byte integers or floats (RFC 4648), which takes a tenth of the time of numbers in decimal. It is

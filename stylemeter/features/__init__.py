@@ -8,12 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from stylemeter.errors import UnknownNameError
 from stylemeter.features import degrees, harmony, intervals, motif, rhythm, shape, space, technique
 from stylemeter.features.catalog import CATALOG, Feature, Lack
 from stylemeter.features.distributions import ScaleFit, distributions, scale_fits
 from stylemeter.features.habits import HABITS, Habit, clearest_stretch, habit_of
 from stylemeter.features.line import Base, Line
-from stylemeter.music.melody import Melody
+from stylemeter.music.melody import Melody, checked
+from stylemeter.support.notebook import html_table
 
 if TYPE_CHECKING:
     import numpy as np
@@ -64,6 +66,20 @@ class Measured:
     values: dict[str, float]
     reasons: dict[str, str]
 
+    def __repr__(self) -> str:
+        known = [f"{name}={value:.3g}" for name, value in self.values.items() if name not in self.reasons]
+        more = f", and {len(known) - 6} more" if len(known) > 6 else ""
+        return f"<Measured: {', '.join(known[:6])}{more}; {len(self.reasons)} unmeasured>"
+
+    def _repr_html_(self) -> str:
+        rows = [[name, value, self.reasons.get(name, "")] for name, value in self.values.items()]
+        return html_table("Features", ["feature", "value", "why unmeasured"], rows)
+
+    def __getitem__(self, name: str) -> float:
+        if name not in self.values:
+            raise UnknownNameError.among("feature", str(name), list(self.values))
+        return self.values[name]
+
 
 def measure(melody: Melody | Base | Line, start: int = 0, stop: int | None = None) -> Measured:
     """Measure every feature of the catalogue.
@@ -78,7 +94,20 @@ def measure(melody: Melody | Base | Line, start: int = 0, stop: int | None = Non
     Returns
     -------
     Measured
+
+    Raises
+    ------
+    WrongTypeError
+        If it is no melody.
+
+    Examples
+    --------
+    >>> scale = Melody.from_arrays(range(16), [60, 62, 64, 65, 67, 65, 64, 62] * 2, key="C major")
+    >>> measure(scale)["step_share"]
+    1.0
     """
+    if not isinstance(melody, Base | Line):
+        checked(melody)
     line = melody if isinstance(melody, Line) else Line(melody, start, stop)
     found: dict[str, float] = {}
     reasons: dict[str, str] = {}
@@ -107,6 +136,13 @@ def evidence(melody: Melody | Base | Line, name: str, start: int = 0, stop: int 
     Returns
     -------
     ndarray of bool, shape (n_notes,)
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such feature.
     """
+    if name not in CATALOG:
+        raise UnknownNameError.among("feature", str(name), list(CATALOG))
     line = melody if isinstance(melody, Line) else Line(melody, start, stop)
     return CATALOG[name].where(line)

@@ -8,6 +8,7 @@ a `Lack` that says why there is none.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -17,6 +18,7 @@ import numpy.typing as npt
 
 from stylemeter.features.line import Line
 from stylemeter.music.scales import MODE_SCALES
+from stylemeter.support.notebook import html_table
 
 __all__ = [
     "CATALOG",
@@ -261,8 +263,20 @@ def has(line: Line, need: Need) -> bool:
     return melody.technique is not None
 
 
+class Catalog(dict[str, Feature]):
+    """The features by name; shown as their number and families."""
+
+    def __repr__(self) -> str:
+        counts = Counter(f.family for f in self.values())
+        return f"<{len(self)} features: {', '.join(f'{name} ({count})' for name, count in counts.items())}>"
+
+    def _repr_html_(self) -> str:
+        rows = [[f.name, f.family, f.unit, f.meaning] for f in self.values()]
+        return html_table("Features", ["feature", "family", "unit", "meaning"], rows)
+
+
 #: Every feature by name, in the order of the dictionary.
-CATALOG: dict[str, Feature] = {}
+CATALOG: dict[str, Feature] = Catalog()
 
 _DICTIONARY = "feature dictionary, version 1"
 

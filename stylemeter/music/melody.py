@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.errors import InputError
+from stylemeter.errors import InputError, WrongTypeError
 from stylemeter.music.meter import Bars, Meter, meter_at, position_weight
 from stylemeter.support.notebook import html_table, shortened
 
@@ -256,7 +256,7 @@ class Melody:
 
     def _repr_html_(self) -> str:
         frame = self.to_frame()
-        return html_table(repr(self).strip("<>"), list(frame.columns), frame.itertuples(index=False))
+        return html_table(repr(self)[1:-1], list(frame.columns), frame.itertuples(index=False))
 
     @classmethod
     def from_arrays(
@@ -435,6 +435,27 @@ class Melody:
         from stylemeter.music import convert
 
         return convert.to_music21(self)
+
+
+def checked(melody: object, what: str = "a melody") -> Melody:
+    """The melody, if it is one.
+
+    Raises
+    ------
+    WrongTypeError
+
+    Examples
+    --------
+    >>> checked([])
+    Traceback (most recent call last):
+    ...
+    stylemeter.errors.WrongTypeError: a melody can't be of type list; give one of its melodies: read() returns a list
+    """
+    if isinstance(melody, Melody):
+        return melody
+    several = isinstance(melody, list | tuple)
+    wanted = "one of its melodies: read() returns a list" if several else "a Melody: read() makes them"
+    raise WrongTypeError.of(what, melody, wanted)
 
 
 def ends_of(phrases: Ints) -> Bools:

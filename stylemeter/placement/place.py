@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from os import PathLike
 from typing import Any
 
 import numpy as np
@@ -17,14 +18,14 @@ import numpy.typing as npt
 from stylemeter.errors import ProfileError
 from stylemeter.features import HABITS, Base, Line, distributions, measure
 from stylemeter.features.distributions import meter_label, scale_fits
-from stylemeter.music.melody import Melody
+from stylemeter.music.melody import Melody, checked
 from stylemeter.placement.evidence import with_evidence, with_stretch
 from stylemeter.placement.lengths import Plan, plan_for
 from stylemeter.placement.ranks import Standings, excerpt_values, standings
 from stylemeter.placement.records import FeaturePlace, HabitPlace, HabitVerdict, Placement, Stretch, Typicality, Verdict
 from stylemeter.placement.styles import rank_styles, typicality
 from stylemeter.placement.trust.capability import blind_reason, nearest_count
-from stylemeter.style.profile import Limits, Profile
+from stylemeter.style.profile import Limits, Profile, load_profile
 from stylemeter.style.ranks import benjamini_hochberg, jensen_shannon, midrank
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
@@ -49,13 +50,16 @@ CLEAR_Q = 0.05
 HINT_P = 0.05
 
 
-def place(melody: Melody, profile: Profile, *, coverage: float = 0.9, evidence: bool = True) -> Placement:
+def place(
+    melody: Melody, profile: Profile | str | PathLike[str], *, coverage: float = 0.9, evidence: bool = True
+) -> Placement:
     """Place a solo against a style.
 
     Parameters
     ----------
     melody : Melody
-    profile : Profile
+    profile : Profile, str or path
+        The style: a profile, its name or its folder.
     coverage : float
         Share of the style the norm holds, 0.5 to 0.99.
     evidence : bool
@@ -67,9 +71,27 @@ def place(melody: Melody, profile: Profile, *, coverage: float = 0.9, evidence: 
 
     Raises
     ------
+    WrongTypeError
+        If the melody is no melody, or the profile no profile, name or folder.
+    UnknownNameError
+        If no profile is called so.
     ProfileError
-        If `coverage` is out of range.
+        If the profile is damaged or `coverage` is out of range.
+
+    References
+    ----------
+    .. [1] V. Vovk, A. Gammerman & G. Shafer, "Algorithmic Learning in a Random World", Springer, 2005 (the rank p).
+    .. [2] Y. Benjamini & Y. Hochberg, "Controlling the false discovery rate", Journal of the Royal Statistical
+       Society B 57(1):289-300, 1995 (q).
+
+    Examples
+    --------
+    >>> scale = Melody.from_arrays(range(32), [60, 62, 64, 65, 67, 65, 64, 62] * 4, [1] * 32, key="C major")
+    >>> place(scale, "pop-songs").feature("step_share").verdict
+    'above'
     """
+    profile = load_profile(profile)
+    checked(melody, "a solo")
     if not 0.5 <= coverage <= 0.99:
         raise ProfileError(f"coverage {coverage:g} is out of range", mend="0.5 to 0.99")
     base = Base(melody)

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
+from stylemeter.errors import UnknownNameError
+from stylemeter.features import CATALOG
 from stylemeter.features.distributions import ScaleFit
 from stylemeter.music.melody import Melody
 from stylemeter.placement.lengths import Plan
 from stylemeter.style.profile import Limits, Profile
+from stylemeter.support.notebook import html_table
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["FeaturePlace", "HabitPlace", "HabitVerdict", "Placement", "Stretch", "Typicality", "Verdict"]
 
@@ -72,6 +80,12 @@ class FeaturePlace:
     interval: tuple[float, float] | None = None
     note: str = ""
 
+    def __repr__(self) -> str:
+        norm = f", norm {self.limits.lower:.3g} to {self.limits.upper:.3g}" if self.limits else ""
+        why = f" ({self.reason})" if self.reason else ""
+        verdict = f"{self.verdict}, clear" if self.clear else self.verdict
+        return f"<FeaturePlace {self.name}: {self.value:.3g}{norm}, {verdict}{why}>"
+
     @property
     def outside(self) -> bool:
         """Whether it lies outside the norm."""
@@ -117,6 +131,10 @@ class HabitPlace:
     unsure: bool = False
     interval: tuple[float, float] | None = None
 
+    def __repr__(self) -> str:
+        told = f" ({self.reason})" if self.reason else f", p {self.p:.3g}, q {self.q:.3g}"
+        return f"<HabitPlace {self.name}: {self.verdict}{told}>"
+
     @property
     def free(self) -> bool:
         """Whether the solo stands out as free of the habit."""
@@ -152,6 +170,9 @@ class Typicality:
     misfitting: tuple[str, ...] = ()
     tie: bool = False
     reason: str = ""
+
+
+P = TypeVar("P", FeaturePlace, HabitPlace)
 
 
 @dataclass(frozen=True)
@@ -191,9 +212,99 @@ class Placement:
     expected: float = float("nan")
     uncertain_share: float = 0.0
 
+    def __repr__(self) -> str:
+        return f"<Placement of {self.summary()}>"
+
+    def summary(self) -> str:
+        """What it comes to, in four short lines: solo, style, habits, features outside the norm."""
+        chance = f"{self.expected:.1f} by chance"
+        shown = [f"{h.name} ({h.verdict})" for h in self.habits if h.verdict in ("shown", "hinted")]
+        outside = ", ".join(f.name for f in self.outside[:5]) + (", ..." if len(self.outside) > 5 else "")
+        measured = sum(f.verdict != "unmeasured" for f in self.features)
+        compared = self.plan.words if self.plan else "too short, or the profile too small, to compare"
+        return "\n".join(
+            [
+                repr(self.melody)[1:-1],
+                f" against {self.profile.style} ({self.profile.name}), {compared}",
+                f" habits: {', '.join(shown) or 'none shown'}",
+                f" outside: {len(self.outside)} of {measured} features ({chance}): {outside or 'none'}",
+            ]
+        )
+
+    def _repr_html_(self) -> str:
+        rows = [
+            [h.name, "habit", math.nan, 100 * h.share, math.nan, math.nan, h.q, h.verdict]
+            for h in self.habits
+            if h.verdict in ("shown", "hinted")
+        ]
+        for f in self.outside:
+            lower, upper = (f.limits.lower, f.limits.upper) if f.limits else (math.nan, math.nan)
+            rows.append([f.name, CATALOG[f.name].family, f.value, f.percentile, lower, upper, f.q, f.verdict])
+        caption = f"{repr(self.melody)[1:-1]} against {self.profile.style}"
+        return html_table(caption, ["", "family", "value", "percentile", "lower", "upper", "q", "verdict"], rows)
+
     def feature(self, name: str) -> FeaturePlace:
-        """One feature's place."""
-        return next(f for f in self.features if f.name == name)
+        """One feature's place.
+
+        Raises
+        ------
+        UnknownNameError
+        """
+        return self._one("feature", self.features, name)
+
+    def habit(self, name: str) -> HabitPlace:
+        """One habit's place.
+
+        Raises
+        ------
+        UnknownNameError
+        """
+        return self._one("habit", self.habits, name)
+
+    @staticmethod
+    def _one(kind: str, places: Sequence[P], name: str) -> P:
+        for place in places:
+            if place.name == name:
+                return place
+        raise UnknownNameError.among(kind, str(name), [p.name for p in places])
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the features' places as a frame.
+
+        Returns
+        -------
+        DataFrame of n_features rows
+            Indexed by feature: `family`, `unit`, `value` (in that unit), `percentile` (0 to 100), `lower` and `upper`
+            (ends of the norm), `p`, `q`, `verdict`, `clear`, `reason`. NaN where unmeasured.
+
+        Examples
+        --------
+        >>> from stylemeter import Melody, place
+        >>> air = Melody.from_arrays(range(32), [60, 62, 64, 65, 67, 65, 64, 62] * 4, [1] * 32, key="C major")
+        >>> place(air, "pop-songs").to_frame().loc["step_share", "verdict"]
+        'above'
+        """
+        import pandas as pd
+
+        nan = math.nan
+        rows = [
+            {
+                "feature": f.name,
+                "family": CATALOG[f.name].family,
+                "unit": CATALOG[f.name].unit,
+                "value": f.value,
+                "percentile": f.percentile,
+                "lower": f.limits.lower if f.limits else nan,
+                "upper": f.limits.upper if f.limits else nan,
+                "p": f.p,
+                "q": f.q,
+                "verdict": f.verdict,
+                "clear": f.clear,
+                "reason": f.reason,
+            }
+            for f in self.features
+        ]
+        return pd.DataFrame(rows).set_index("feature")
 
     @property
     def outside(self) -> list[FeaturePlace]:

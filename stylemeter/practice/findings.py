@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from stylemeter.errors import UnknownNameError
 from stylemeter.features import HABITS
 from stylemeter.music.melody import Melody
 from stylemeter.placement.place import place, rank_styles
@@ -64,8 +65,21 @@ class Findings:
     first: Choice
     others: tuple[Profile, ...] = field(default=(), repr=False)
 
+    def __repr__(self) -> str:
+        return f"<Findings on {self.placement.summary()}\n to practise first: {self.first.name or self.first.kind}>"
+
+    def _repr_html_(self) -> str:
+        return self.placement._repr_html_()
+
     def placed(self, name: str) -> FeaturePlace | HabitPlace:
-        """Place of a feature or habit."""
+        """Place of a feature or habit.
+
+        Raises
+        ------
+        UnknownNameError
+        """
+        if name not in self._places:
+            raise UnknownNameError.among("feature or habit", str(name), list(self._places))
         return self._places[name]
 
     @cached_property

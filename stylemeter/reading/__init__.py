@@ -13,7 +13,7 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stylemeter.errors import LimitError
+from stylemeter.errors import LimitError, WrongTypeError
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.guard import load, sniff
 from stylemeter.reading.intake.options import ReadOptions
@@ -35,6 +35,7 @@ __all__ = [
     "load",
     "read",
     "read_bytes",
+    "read_many",
     "shared_session",
     "show",
     "sniff",
@@ -66,10 +67,51 @@ def read(path: str | PathLike[str], options: ReadOptions | None = None, *, guard
 
     Notes
     -----
-    A large file is read in a child process: read many with a `Session`, which keeps it.
+    For many files, `read_many` reads quicker, and tells what is wrong with one without stopping.
     """
+    if not isinstance(path, str | PathLike):
+        raise WrongTypeError.of("a file", path, "its path")
     with Session(guarded=guarded) as session:
         return session.read(path, options)
+
+
+def read_many(
+    paths: str | PathLike[str] | Iterable[str | PathLike[str]],
+    options: ReadOptions | None = None,
+    *,
+    kind: str | None = None,
+) -> list[Read]:
+    """Read many files; what is wrong with one stops nothing.
+
+    Parameters
+    ----------
+    paths : path or iterable of path
+        Files, and folders to be searched through.
+    options : ReadOptions, optional
+    kind : str, optional
+        A key of `KINDS` for all of them; by default each file's content tells.
+
+    Returns
+    -------
+    list of Read
+        One a file, in order: its `melodies`, or its `error`.
+
+    Raises
+    ------
+    UsageError
+        If an option can't be understood.
+
+    Examples
+    --------
+    >>> [str(found.error) for found in read_many(["no-such.abc"])]
+    ['no-such.abc: no such file; check the name']
+    """
+    named = [paths] if isinstance(paths, str | PathLike) else list(paths)
+    wrong = next((path for path in named if not isinstance(path, str | PathLike)), None)
+    if wrong is not None:
+        raise WrongTypeError.of("a file", wrong, "paths")
+    with Session() as session:
+        return list(session.read_all(find(named), options, kind))
 
 
 def read_bytes(

@@ -4,33 +4,43 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from stylemeter._version import __version__
-from stylemeter.errors import InputError, ProfileError
+from stylemeter.errors import ProfileError, StylemeterError, UsageError, WrongTypeError
 from stylemeter.features import CATALOG, FEATURE_VERSION, HABITS
 from stylemeter.music.excerpts import LADDER
+from stylemeter.music.melody import Melody, checked
 from stylemeter.style.collections import Collection, find_collection, list_collections, tune_sources
 from stylemeter.style.distance import fit_distance
 from stylemeter.style.families import tune_families
 from stylemeter.style.limits import DRAWS, limit_rows, rounded
-from stylemeter.style.profile import SCHEMA, Profile
+from stylemeter.style.profile import SCHEMA, Profile, load_profile, sample_bytes
 from stylemeter.style.ranks import family_weights, jensen_shannon, weighted_quantile
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
-from stylemeter.style.sampling import Sample, gather
+from stylemeter.style.sampling import Sample, gather, sample_of
 from stylemeter.support import places
 
-__all__ = ["COVERAGES", "QUANTILES", "build_rungs", "fit_profile", "fit_sample", "write_profile"]
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["COVERAGES", "QUANTILES", "build_rungs", "fit", "fit_sample", "gather_profile"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+#: What a profile may be called.
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
+_SOURCES = "collections, files, melodies or a frame of notes"
 #: Shares of the style whose limits are stored.
 COVERAGES = (0.8, 0.9, 0.95)
 #: Quantiles stored for the plots.
@@ -154,72 +164,6 @@ def fit_sample(
     return document, rungs
 
 
-def write_profile(folder: Path, recipe: str, document: dict[str, Any], rungs: dict[int, Rung]) -> Path:
-    """Write a profile folder, whole or not at all.
-
-    Parameters
-    ----------
-    folder : Path
-        Where it is to lie; an older profile there is replaced.
-    recipe : str
-        Text of ``recipe.toml``.
-    """
-    part = folder.with_name(f".{folder.name}.part")
-    shutil.rmtree(part, ignore_errors=True)
-    try:
-        part.mkdir(parents=True)
-        sample = part / "sample.parquet"
-        _write_sample(sample, rungs)
-        document = {**document, "sample_sha256": hashlib.sha256(sample.read_bytes()).hexdigest()}
-        (part / "profile.json").write_text(_dump(document) + "\n", encoding="utf-8")
-        (part / "recipe.toml").write_text(recipe, encoding="utf-8")
-        if folder.exists():
-            shutil.rmtree(folder)
-        part.replace(folder)
-    except OSError as error:
-        raise InputError(
-            f"can't write the profile ({error.strerror})", where=str(folder), mend="name another with --out"
-        ) from None
-    return folder
-
-
-def _dump(value: Any, depth: int = 0) -> str:
-    """JSON with a line a rung's feature, so that a change can be read in a diff."""
-    if depth < 4 and isinstance(value, dict) and value:
-        inner = [f"{json.dumps(key)}: {_dump(item, depth + 1)}" for key, item in value.items()]
-    elif depth < 4 and isinstance(value, list) and value and isinstance(value[0], dict):
-        inner = [_dump(item, depth + 1) for item in value]
-    else:
-        return json.dumps(value, ensure_ascii=False, allow_nan=False)
-    pad = "\n" + " " * (depth + 1)
-    opening, closing = ("{", "}") if isinstance(value, dict) else ("[", "]")
-    return opening + pad + ("," + pad).join(inner) + pad[:-1] + closing
-
-
-def _write_sample(path: Path, rungs: dict[int, Rung]) -> None:
-    """Write the reference rows, one row group a rung."""
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
-    names = list(CATALOG)
-    extra = sorted(next(iter(rungs.values())).extra)
-    schema = pa.schema(
-        [
-            ("family", pa.int32()),
-            ("rung", pa.int16()),
-            *((n, pa.float32()) for n in names),
-            *((n, pa.float32()) for n in extra),
-        ]
-    )
-    with pq.ParquetWriter(path, schema, compression="zstd", compression_level=19) as writer:
-        for notes, rung in rungs.items():
-            order = np.argsort(rung.family, kind="stable")
-            columns: list[Any] = [rung.family[order].astype(np.int32), np.full(len(order), notes, dtype=np.int16)]
-            columns += [rung.values[order, i] for i in range(len(names))]
-            columns += [rung.extra[n][order] for n in extra]
-            writer.write_table(pa.table([pa.array(c) for c in columns], schema=schema), row_group_size=len(order))
-
-
 def _toml(text: str) -> str:
     """A string as TOML writes it."""
     return json.dumps(text, ensure_ascii=False)
@@ -253,27 +197,30 @@ def _found_again(collection: Collection) -> dict[str, str]:
     return {} if known is not None and known.resolve() == file else {"path": str(file)}
 
 
-def fit_profile(
-    collections: Sequence[Collection],
+def fit(
+    source: str | PathLike[str] | Melody | pd.DataFrame | Iterable[str | PathLike[str] | Melody],
     name: str,
-    folder: Path,
     *,
     style: str | None = None,
+    folder: Path | None = None,
     open_data: Path | None = None,
     workers: int = 1,
     scheduler: str | None = None,
     progress: Callable[[str, int, int], None] | None = None,
-) -> tuple[Path, list[str]]:
-    """Fit a profile from collections and write it.
+) -> Profile:
+    """Fit a style.
 
     Parameters
     ----------
-    collections : sequence of Collection
+    source : str, path, frame, or iterable of str, path or Melody
+        Collections by name, folders or files; or melodies, a tune each; or a frame of notes with a column `tune` (the
+        others as `Melody.from_frame` takes them; `meter` and `key`, where they are there, are each tune's first).
     name : str
-    folder : Path
-        The profile's own folder.
+        What the profile is called: letters, digits, ``-``, ``_`` and ``.``, 64 at most.
     style : str, optional
         What the tunes are, in the plural; the collections' own by default.
+    folder : Path, optional
+        Where to write it, itself the profile's folder. By default it is held in memory, until `Profile.save`.
     open_data : Path, optional
         Folder of the collections the user fetched.
     workers, scheduler
@@ -283,16 +230,116 @@ def fit_profile(
 
     Returns
     -------
-    folder, remarks
+    Profile
+        Its `remarks` say which tunes could not be read.
+
+    Raises
+    ------
+    UsageError
+        If the name can't be one, or there is nothing to fit from.
+    InputError
+        If no tune could be read, or the profile can't be written.
+
+    Notes
+    -----
+    39 tune families give limits, 120 a norm. Tunes that share a run of 16 intervals are one family.
+
+    Examples
+    --------
+    >>> tunes = [Melody.from_arrays(range(16), [60 + (i * k) % 12 for i in range(16)]) for k in range(1, 6)]
+    >>> fit(tunes, "five", style="five invented tunes")
+    <Profile five: five invented tunes, 5 tunes in 5 families
+     too few families for any limits, not calibrated, in memory>
     """
-    said = style or " and ".join(dict.fromkeys(c.style for c in collections))
+    if not NAME.fullmatch(name):
+        raise UsageError(f"{name!r} can't be a profile's name", mend="use letters, digits, - and _")
     report = progress or (lambda *_: None)
-    parts, remarks, listed = [], [], []
+    melodies = _melodies(source)
+    if melodies is None:
+        places_ = [source] if isinstance(source, str | PathLike) else list(source)  # type: ignore[arg-type]
+        collections = [find_collection(str(place)) for place in places_]
+        gathered = _gathered(collections, open_data, workers, scheduler, lambda d, n: report("tunes", d, n))
+        sample, remarks, origins = gathered
+    else:
+        collections, remarks, origins = [], [], []
+        sample = sample_of(melodies)
+    said = style or " and ".join(dict.fromkeys(c.style for c in collections)) or name
+    recipe = recipe_text(name, said, collections)
+    remarks = [*remarks, *sample.failures]
+    kept = _kept_fit(sample.digest, recipe, origins) if folder is not None else None
+    if folder is not None and kept is not None and (kept / "profile.json").is_file():
+        shutil.rmtree(folder, ignore_errors=True)
+        shutil.copytree(kept, folder)
+        return replace(load_profile(folder), remarks=tuple(remarks))
+    fitted, rungs = fit_sample(sample, lambda d, n: report("rungs", d, n))
+    document = {
+        "schema": SCHEMA,
+        "name": name,
+        "style": said,
+        "stylemeter": __version__,
+        "collections": origins,
+        **fitted,
+        "sample_sha256": hashlib.sha256(sample_bytes(list(CATALOG), rungs)).hexdigest(),
+    }
+    profile = Profile(None, document, remarks=tuple(remarks), recipe=recipe, _rungs=rungs)
+    if folder is None:
+        return profile
+    profile.save(folder)
+    if kept is not None:
+        shutil.rmtree(kept, ignore_errors=True)
+        shutil.copytree(folder, kept)
+    return replace(load_profile(folder), remarks=tuple(remarks))
+
+
+def _melodies(source: Any) -> list[Melody] | None:
+    """The melodies of a source that holds them; None where it names collections, folders or files."""
+    if isinstance(source, str | PathLike):
+        return None
+    if isinstance(source, Melody):
+        return [source]
+    if hasattr(source, "groupby"):
+        return _tunes_of_frame(source)
+    try:
+        given = list(source)
+    except TypeError:
+        raise WrongTypeError.of(
+            "what a style is fitted from", source, "collections, files, melodies or a frame"
+        ) from None
+    if not given:
+        raise UsageError("nothing to fit from", mend=f"give {_SOURCES}")
+    if all(isinstance(one, str | PathLike) for one in given):
+        return None
+    return [checked(one, "a tune") for one in given]
+
+
+def _tunes_of_frame(frame: pd.DataFrame) -> list[Melody]:
+    """A melody a tune of a frame of notes."""
+    if "tune" not in frame.columns:
+        raise UsageError("the frame has no column 'tune'", mend="name each note's tune in it")
+    tunes = []
+    for name, rows in frame.groupby("tune", sort=False):
+        options = {what: rows[what].iloc[0] for what in ("meter", "key") if what in rows.columns}
+        try:
+            tunes.append(Melody.from_frame(rows, title=str(name), **options))
+        except StylemeterError as error:
+            raise error.at(f"tune {name}") from None
+    return tunes
+
+
+def _gathered(
+    collections: Sequence[Collection],
+    open_data: Path | None,
+    workers: int,
+    scheduler: str | None,
+    progress: Callable[[int, int], None],
+) -> tuple[Sample, list[str], list[dict[str, Any]]]:
+    """The sample of some collections, remarks on what was left out, and where the tunes come from."""
+    parts, remarks, origins = [], [], []
     for collection in collections:
-        sources, notes = tune_sources(collection, open_data)
-        remarks += notes
+        sources, told = tune_sources(collection, open_data)
+        remarks += told
         parts.append((sources, collection.reading))
-        listed.append(
+        origins.append(
             {
                 key: getattr(collection, key)
                 for key in ("name", "title", "licence", "licence_words", "attribution", "obtain")
@@ -300,50 +347,45 @@ def fit_profile(
             | {"tunes": len(sources)}
             | _found_again(collection)
         )
-    sample = gather(parts, workers=workers, scheduler=scheduler, progress=lambda d, n: report("tunes", d, n))
-    recipe = recipe_text(name, said, collections)
-    remarks += sample.failures
-    kept = _kept_fit(sample.digest, recipe, listed)
-    if kept is not None and (kept / "profile.json").is_file():
-        shutil.rmtree(folder, ignore_errors=True)
-        shutil.copytree(kept, folder)
-        return folder, remarks
-    fitted, rungs = fit_sample(sample, lambda d, n: report("rungs", d, n))
-    document = {
-        "schema": SCHEMA,
-        "name": name,
-        "style": said,
-        "stylemeter": __version__,
-        "collections": listed,
-        **fitted,
-    }
-    write_profile(folder, recipe, document, rungs)
-    if kept is not None:
-        shutil.rmtree(kept, ignore_errors=True)
-        shutil.copytree(folder, kept)
-    return folder, remarks
+    return gather(parts, workers=workers, scheduler=scheduler, progress=progress), remarks, origins
 
 
 def gather_profile(
-    profile: Profile, open_data: Path | None, workers: int, progress: Callable[[int, int], None] | None = None
+    profile: Profile,
+    open_data: Path | None,
+    workers: int,
+    progress: Callable[[int, int], None] | None = None,
+    tunes: Iterable[Melody] | None = None,
 ) -> Sample:
-    """Read a profile's own tunes again, to check it.
+    """Read a profile's own tunes again, to check it, or take those given.
 
     Raises
     ------
     ProfileError
         If they are not the tunes it was fitted from.
     """
-    collections = [find_collection(c.get("path") or c["name"]) for c in profile.document["collections"]]
-    parts = [(tune_sources(c, open_data)[0], c.reading) for c in collections]
-    sample = gather(parts, workers=workers, progress=progress)
+    if tunes is not None:
+        sample = sample_of([checked(tune, "a tune") for tune in tunes])
+    else:
+        sample = _read_again(profile, open_data, workers, progress)
     if sample.digest != profile.document["input_digest"]:
         raise ProfileError(
             "its tunes, or the way they are read, have changed since it was fitted",
-            where=str(profile.folder),
+            where=str(profile.folder or profile.name),
             mend="fit it anew, then calibrate",
         )
     return sample
+
+
+def _read_again(
+    profile: Profile, open_data: Path | None, workers: int, progress: Callable[[int, int], None] | None
+) -> Sample:
+    """The sample of a profile's collections."""
+    if not profile.document["collections"]:
+        raise ProfileError("fitted from melodies in memory", where=profile.name, mend="give them again to check it")
+    collections = [find_collection(c.get("path") or c["name"]) for c in profile.document["collections"]]
+    parts = [(tune_sources(c, open_data)[0], c.reading) for c in collections]
+    return gather(parts, workers=workers, progress=progress)
 
 
 def _kept_fit(digest: str, recipe: str, listed: Sequence[dict[str, Any]]) -> Path | None:

@@ -8,23 +8,31 @@ No pickle; nothing in it from which a melody could be rebuilt.
 from __future__ import annotations
 
 import hashlib
+import io
 import json
+import shutil
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.errors import ProfileError, UnknownNameError, WrongTypeError
+from stylemeter.errors import InputError, ProfileError, UnknownNameError, WrongTypeError
 from stylemeter.features import CATALOG, FEATURE_VERSION
 from stylemeter.style import cache as rank_cache
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
 from stylemeter.support import places
+from stylemeter.support.files import writing
+from stylemeter.support.notebook import html_table
 
-__all__ = ["SCHEMA", "Limits", "Profile", "installed", "load_profile"]
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["SCHEMA", "Limits", "Profile", "installed", "load_profile", "sample_bytes", "styles"]
 
 SCHEMA = "stylemeter/profile/1"
 
@@ -58,23 +66,56 @@ class Profile:
 
     Attributes
     ----------
-    folder : Path
+    folder : Path or None
+        None where it is held in memory.
     document : dict
         ``profile.json`` as read.
     calibration : dict or None
         ``calibration.json`` as read, where the profile was calibrated.
+    remarks : tuple of str
+        What was left out when it was fitted just now.
+    recipe : str
+        Text of ``recipe.toml``, of one in memory.
     """
 
-    folder: Path
+    folder: Path | None
     document: dict[str, Any]
     calibration: dict[str, Any] | None = None
+    remarks: tuple[str, ...] = ()
+    recipe: str = ""
     _rungs: dict[int, Rung] = field(default_factory=dict, repr=False)
     _details: dict[int, dict[str, Any]] = field(default_factory=dict, repr=False)
+
+    def __repr__(self) -> str:
+        good = self.good_rungs
+        if good:
+            norm = f"a norm for {good[0]} to {good[-1]} notes"
+        else:
+            norm = "provisional limits only" if self.provisional_rungs else "too few families for any limits"
+        calibrated = "calibrated" if self.calibration else "not calibrated"
+        return (
+            f"<Profile {self.name}: {self.style}, {self.tunes} tunes in {self.families} families\n"
+            f" {norm}, {calibrated}, {self.folder or 'in memory'}>"
+        )
+
+    def _repr_html_(self) -> str:
+        rows = [[notes, families] for notes, families in sorted(self.rung_families.items())]
+        return html_table(f"{self.name}: {self.style}", ["notes", "tune families"], rows)
 
     @cached_property
     def entry(self) -> Path | None:
         """Where the cache keeps what is derived from it."""
-        return rank_cache.entry_folder(self.folder)
+        return None if self.folder is None else rank_cache.entry_folder(self.folder)
+
+    @property
+    def tunes(self) -> int:
+        """Tunes it was fitted from."""
+        return int(self.document["tunes"])
+
+    @property
+    def families(self) -> int:
+        """Families they fall into."""
+        return int(self.document["families"])
 
     @property
     def name(self) -> str:
@@ -102,6 +143,11 @@ class Profile:
         return {int(r["notes"]): int(r["families"]) for r in self.document["rungs"]}
 
     @property
+    def rung_rows(self) -> dict[int, int]:
+        """Excerpts of every rung, by note count."""
+        return {int(r["notes"]): int(r["rows"]) for r in self.document["rungs"]}
+
+    @property
     def good_rungs(self) -> list[int]:
         """Rungs with enough families to be a norm."""
         return [notes for notes, families in sorted(self.rung_families.items()) if families >= FAMILIES_FOR_RUNG]
@@ -112,9 +158,17 @@ class Profile:
         return [notes for notes, families in sorted(self.rung_families.items()) if families >= FAMILIES_FOR_LIMITS]
 
     def rung_document(self, notes: int) -> dict[str, Any]:
-        """Return what ``profile.json`` says of a rung."""
+        """Return what ``profile.json`` says of a rung.
+
+        Raises
+        ------
+        UnknownNameError
+            If there is no rung of so many notes.
+        """
         if notes not in self._details:
-            found = next(r for r in self.document["rungs"] if r["notes"] == notes)
+            found = next((r for r in self.document["rungs"] if r["notes"] == notes), None)
+            if found is None:
+                raise UnknownNameError.among("rung of", f"{notes} notes", [str(n) for n in self.rung_families])
             if "features" not in found:
                 found = rank_cache.load_details(self.entry, notes) or self._read_details(notes)
             self._details[notes] = found
@@ -122,6 +176,7 @@ class Profile:
 
     def _read_details(self, notes: int) -> dict[str, Any]:
         """Details of a rung from ``profile.json`` itself, where the cache lost them."""
+        assert self.folder is not None  # what is in memory has its details
         document = _json(self.folder / "profile.json", str(self.folder))
         found: dict[str, Any] = next(r for r in document["rungs"] if r["notes"] == notes)
         return found
@@ -151,6 +206,8 @@ class Profile:
         ProfileError
             If the sample is damaged.
         """
+        if self.folder is None:
+            return self._rungs[notes]
         import pyarrow as pa
         import pyarrow.parquet as pq
 
@@ -186,6 +243,90 @@ class Profile:
         lower, upper, *ends = (float(v) for v in found)
         return Limits(lower, upper, (ends[0], ends[1]), (ends[2], ends[3]))
 
+    def to_frame(self, coverage: float = 0.9) -> pd.DataFrame:
+        """Return the norms as a frame.
+
+        Parameters
+        ----------
+        coverage : float
+            Share of the style inside, 0.5 to 0.99.
+
+        Returns
+        -------
+        DataFrame of n_rungs * n_features rows
+            Indexed by `notes` (of an excerpt) and `feature`: `families` it is measured in, `median`, `lower` and
+            `upper` (ends of the norm, in the feature's unit); NaN where there are too few families.
+
+        Examples
+        --------
+        >>> load_profile("pop-songs").to_frame().loc[(32, "step_share"), "families"] > 120
+        np.True_
+        """
+        import pandas as pd
+
+        nan = float("nan")
+        rows = []
+        for notes in sorted(self.rung_families):
+            for name, entry in self.rung_document(notes)["features"].items():
+                found = self.limits(notes, name, coverage)
+                rows.append(
+                    {
+                        "notes": notes,
+                        "feature": name,
+                        "families": entry["families"],
+                        "median": entry["quantiles"][len(entry["quantiles"]) // 2] if entry["quantiles"] else nan,
+                        "lower": found.lower if found else nan,
+                        "upper": found.upper if found else nan,
+                    }
+                )
+        return pd.DataFrame(rows).set_index(["notes", "feature"])
+
+    def save(self, folder: str | PathLike[str] | None = None) -> Path:
+        """Write the profile's folder, whole or not at all; an older profile there is replaced.
+
+        Parameters
+        ----------
+        folder : path, optional
+            By default the user's own profiles folder, where it is found by name.
+
+        Returns
+        -------
+        Path
+
+        Raises
+        ------
+        InputError, UsageError
+            If it can't be written.
+        """
+        target = places.user_folder("profiles") / self.name if folder is None else Path(folder)
+        if self.folder is not None and target.resolve() == self.folder.resolve():
+            return self._save_calibration(target)
+        part = target.with_name(f".{target.name}.part")
+        shutil.rmtree(part, ignore_errors=True)
+        try:
+            if self.folder is not None:
+                shutil.copytree(self.folder, part)
+            else:
+                part.mkdir(parents=True)
+                (part / "sample.parquet").write_bytes(sample_bytes(self.names, self._rungs))
+                (part / "profile.json").write_text(_dump(self.document) + "\n", encoding="utf-8")
+                (part / "recipe.toml").write_text(self.recipe, encoding="utf-8")
+            self._save_calibration(part)
+            if target.exists():
+                shutil.rmtree(target)
+            part.replace(target)
+        except OSError as error:
+            raise InputError(
+                f"can't write the profile ({error.strerror})", where=str(target), mend="name another with --out"
+            ) from None
+        return target
+
+    def _save_calibration(self, folder: Path) -> Path:
+        if self.calibration is not None:
+            with writing(folder / "calibration.json"):
+                (folder / "calibration.json").write_text(json.dumps(self.calibration, indent=1) + "\n", "utf-8")
+        return folder
+
     def _work_out(self, notes: int, feature: str, coverage: float) -> list[float]:
         """Limits of a coverage that is not stored."""
         from stylemeter.style.limits import limit_rows
@@ -199,6 +340,38 @@ def _plain(column: Any, kind: type[np.generic]) -> npt.NDArray[Any]:
         raise ValueError("a column is not what it should be")
     parts = [np.frombuffer(c.buffers()[1], dtype=kind)[c.offset : c.offset + len(c)] for c in column.chunks]
     return np.concatenate(parts) if parts else np.zeros(0, dtype=kind)
+
+
+def _dump(value: Any, depth: int = 0) -> str:
+    """JSON with a line a rung's feature, so that a change can be read in a diff."""
+    if depth < 4 and isinstance(value, dict) and value:
+        inner = [f"{json.dumps(key)}: {_dump(item, depth + 1)}" for key, item in value.items()]
+    elif depth < 4 and isinstance(value, list) and value and isinstance(value[0], dict):
+        inner = [_dump(item, depth + 1) for item in value]
+    else:
+        return json.dumps(value, ensure_ascii=False, allow_nan=False)
+    pad = "\n" + " " * (depth + 1)
+    opening, closing = ("{", "}") if isinstance(value, dict) else ("[", "]")
+    return opening + pad + ("," + pad).join(inner) + pad[:-1] + closing
+
+
+def sample_bytes(names: Sequence[str], rungs: Mapping[int, Rung]) -> bytes:
+    """The reference rows as Parquet, one row group a rung: the same bytes for the same rows."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    extra = sorted(next(iter(rungs.values())).extra)
+    columns = [*names, *extra]
+    schema = pa.schema([("family", pa.int32()), ("rung", pa.int16()), *((n, pa.float32()) for n in columns)])
+    stream = io.BytesIO()
+    with pq.ParquetWriter(stream, schema, compression="zstd", compression_level=19) as writer:
+        for notes, rung in rungs.items():
+            order = np.argsort(rung.family, kind="stable")
+            cells: list[Any] = [rung.family[order].astype(np.int32), np.full(len(order), notes, dtype=np.int16)]
+            cells += [rung.values[order, i] for i in range(len(names))]
+            cells += [rung.extra[n][order] for n in extra]
+            writer.write_table(pa.table([pa.array(c) for c in cells], schema=schema), row_group_size=len(order))
+    return stream.getvalue()
 
 
 def check_document(document: Any, where: str) -> dict[str, Any]:
@@ -268,6 +441,26 @@ def installed() -> dict[str, Path]:
             if (path / "profile.json").is_file():
                 found.setdefault(path.name, path)
     return dict(sorted(found.items()))
+
+
+def styles() -> list[Profile]:
+    """Load every style there is: the user's own and the shipped ones, by name.
+
+    Returns
+    -------
+    list of Profile
+
+    Raises
+    ------
+    ProfileError
+        If one of them is damaged.
+
+    Examples
+    --------
+    >>> "pop-songs" in [style.name for style in styles()]
+    True
+    """
+    return [load_profile(name) for name in installed()]
 
 
 def load_profile(profile: str | PathLike[str] | Profile) -> Profile:

@@ -35,7 +35,7 @@ from stylemeter.support.pool import run_many
 if TYPE_CHECKING:
     import pyarrow as pa
 
-__all__ = ["Sample", "TuneRows", "gather", "sample_melody"]
+__all__ = ["Sample", "TuneRows", "gather", "sample_melody", "sample_of"]
 
 Ints = npt.NDArray[np.int64]
 Singles = npt.NDArray[np.float32]
@@ -266,7 +266,17 @@ def gather(
 
 def _assemble(tables: Sequence[pa.Table], digest: str) -> Sample:
     """Put the chunks together."""
-    rows = [row for table in tables for row in table.to_pylist()]
+    return _sample([row for table in tables for row in table.to_pylist()], digest)
+
+
+def sample_of(melodies: Sequence[Melody]) -> Sample:
+    """The sample of melodies that are there already, a tune each."""
+    rows = [_row(melody.title or melody.path or f"tune {i}", melody) for i, melody in enumerate(melodies, 1)]
+    return _sample(rows, hashlib.sha256("".join(row["melody"] for row in rows).encode()).hexdigest())
+
+
+def _sample(rows: Sequence[dict[str, Any]], digest: str) -> Sample:
+    """Put rows together, one a tune."""
     failures = [row["error"] for row in rows if row["error"] is not None]
     good = [row for row in rows if row["error"] is None]
     if not good:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Literal
 
 from stylemeter.errors import UnknownNameError
-from stylemeter.music.melody import Melody
+from stylemeter.music.melody import Melody, checked
 from stylemeter.writing.losses import LOSSES, losses
 
 __all__ = ["FORMATS", "LOSSES", "Format", "losses", "write"]
@@ -89,6 +89,7 @@ def write(melody: Melody, format: str) -> bytes:  # noqa: A002 - what it is
     >>> write(tune, "csv").decode().splitlines()[0]
     '# stylemeter/notes/1'
     """
+    checked(melody)
     if format not in FORMATS:
         raise UnknownNameError.among("format", format, list(FORMATS))
     return FORMATS[format](melody)

@@ -216,11 +216,10 @@ def test_a_fault_of_ours_costs_one_solo(solos, tmp_path, monkeypatch):
 
 def test_a_style_too_small_for_limits_is_said_not_hidden(tmp_path):
     # the class's own norm, the way the documentation says; a class of four is too small for one
-    from stylemeter.style.collections import find_collection
-    from stylemeter.style.fit import fit_profile
+    from stylemeter.style.fit import fit
 
     folder = small_class(tmp_path / "class", 4)
-    fit_profile([find_collection(str(folder))], "term-1", tmp_path / "home" / "profiles" / "term-1")
+    fit(folder, "term-1", folder=tmp_path / "home" / "profiles" / "term-1")
     outcome = run(folder, tmp_path / "out", Wishes("term-1"))
     assert {h["verdict"] for row in outcome.rows for h in row["habits"].values()} == {"unmeasured"}
     assert all("39" in row["reason"] for row in outcome.rows)

@@ -18,8 +18,7 @@ from stylemeter.placement.trust.injection import cut, inject
 from stylemeter.report.progress.document import answer, chosen, ends, sentence
 from stylemeter.report.progress.terminal import spark
 from stylemeter.style.profile import Profile, load_profile
-from stylemeter.takes.progress import common_length, follow, natural_order
-from stylemeter.takes.progress_records import Trajectory
+from stylemeter.takes.progress import Trajectory, common_length, follow, natural_order
 from stylemeter.takes.trend import half_width, pooled, third_means, trend_p
 
 #: Habits old fiddle tunes can show; they hardly rest, so they can't show lack of air.

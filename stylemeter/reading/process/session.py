@@ -57,6 +57,10 @@ class Read:
     melodies: list[Melody] = field(default_factory=list)
     error: StylemeterError | None = None
 
+    def __repr__(self) -> str:
+        found = f"{len(self.melodies)} melodies" if self.error is None else str(self.error)
+        return f"<Read {show(self.path)}: {found}>"
+
 
 class Session:
     """Reads files, with one guarded child for those that need it; a context manager.

@@ -6,20 +6,19 @@ import csv
 import io
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any, Literal
+from typing import Any
 
 from stylemeter.practice.words import words
 from stylemeter.report.classroom.words import of_hundred, say, texts
 from stylemeter.support.numbers import number
 from stylemeter.support.printable import show
-from stylemeter.takes.progress import Point, Progress, Trajectory
+from stylemeter.takes.progress import By, Point, Progress, Trajectory
 from stylemeter.takes.trend import FEWEST
 from stylemeter.writing.table import escape
 
 __all__ = [
     "COLUMNS",
     "SCHEMA",
-    "By",
     "answer",
     "chosen",
     "csv_text",
@@ -33,8 +32,6 @@ __all__ = [
 
 SCHEMA = "stylemeter/progress/1"
 
-#: What the takes are put in order by.
-By = Literal["name", "date"]
 
 COLUMNS = (
     *("order", "take", "title", "notes", "kind", "trait", "value"),

@@ -18,8 +18,8 @@ from stylemeter.report.classroom.page import render
 from stylemeter.report.classroom.words import of_hundred, say
 from stylemeter.report.draw.html import write_html
 from stylemeter.report.draw.svg import number, tag
-from stylemeter.report.progress.document import By, answer, head, numbers, sentence, trait_title, verdict
-from stylemeter.takes.progress import Point, Progress, Trajectory
+from stylemeter.report.progress.document import answer, head, numbers, sentence, trait_title, verdict
+from stylemeter.takes.progress import By, Point, Progress, Trajectory
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -13,9 +13,9 @@ from rich.text import Text
 from stylemeter.practice.words import format_range, format_value
 from stylemeter.report.classroom.terminal import put_out
 from stylemeter.report.classroom.words import say, texts
-from stylemeter.report.progress.document import By, answer, ends, head, sentence, trait_title, verdict
+from stylemeter.report.progress.document import answer, ends, head, sentence, trait_title, verdict
 from stylemeter.support.printable import show
-from stylemeter.takes.progress import Progress, Trajectory
+from stylemeter.takes.progress import By, Progress, Trajectory
 
 __all__ = ["print_progress", "spark"]
 

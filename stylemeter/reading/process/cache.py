@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["READER_VERSION", "NoteCache", "entry_name", "folder", "for_reader", "stamp_of"]
 
 #: Raised with every change of what any reader makes of a file.
-READER_VERSION = 3
+READER_VERSION = 4
 
 #: Writes after which the size is looked at again.
 _WRITES_BETWEEN_TRIMS = 256

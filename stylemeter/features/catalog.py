@@ -35,7 +35,7 @@ __all__ = [
 ]
 
 Bools = npt.NDArray[np.bool_]
-Need = Literal["key", "mode", "durations", "chords", "technique"]
+Need = Literal["key", "mode", "rhythm", "durations", "chords", "technique"]
 Family = Literal["intervals", "degrees", "harmony", "rhythm", "space", "shape", "motif", "technique"]
 
 #: Fewest notes any feature is measured on.
@@ -44,6 +44,7 @@ MINIMUM_NOTES = 12
 _NEED_WORDS: dict[Need, str] = {
     "key": "needs a key",
     "mode": "needs a key with a mode",
+    "rhythm": "needs a rhythm, which this source does not tell",
     "durations": "needs durations, which this source does not have",
     "chords": "needs chords",
     "technique": "needs playing marks, which this source cannot say",
@@ -256,6 +257,8 @@ def has(line: Line, need: Need) -> bool:
         return melody.key is not None
     if need == "mode":
         return melody.key is not None and melody.key.mode in MODE_SCALES
+    if need == "rhythm":
+        return melody.rhythm_known
     if need == "durations":
         return melody.duration is not None
     if need == "chords":
@@ -277,6 +280,9 @@ class Catalog(dict[str, Feature]):
 
 #: Every feature by name, in the order of the dictionary.
 CATALOG: dict[str, Feature] = Catalog()
+
+#: Families whose every feature looks at when notes sound.
+_TIMED: frozenset[Family] = frozenset({"harmony", "rhythm", "space", "motif"})
 
 _DICTIONARY = "feature dictionary, version 1"
 
@@ -316,7 +322,7 @@ def feature(
             unit,
             meaning,
             source,
-            tuple(needs),
+            (*(("rhythm",) if family in _TIMED else ()), *needs),
             minimum_notes,
             tuple(invariances),
             function,

@@ -52,7 +52,9 @@ def seventh_share(line: Line) -> Mask:
     return Mask(line.degree >= 10)
 
 
-@feature("degrees", "share of sounding time", "time spent on the root", needs=["key", "durations"], sliceable=True)
+@feature(
+    "degrees", "share of sounding time", "time spent on the root", needs=["key", "rhythm", "durations"], sliceable=True
+)
 def root_time_share(line: Line) -> Mask:
     """Share of sounding time on the root."""
     return Mask(line.degree == 0, weight=line.duration)
@@ -127,7 +129,7 @@ def _root_ends(line: Line) -> Bools:
     return marked
 
 
-@feature("degrees", "share of phrases", "phrases that end on the root", needs=["key"], evidence=_root_ends)
+@feature("degrees", "share of phrases", "phrases that end on the root", needs=["key", "rhythm"], evidence=_root_ends)
 def phrase_end_root_share(line: Line) -> float | Lack:
     """Share of phrases that end on the root."""
     last = line.phrase_last
@@ -136,7 +138,7 @@ def phrase_end_root_share(line: Line) -> float | Lack:
     return int(np.count_nonzero(line.degree[last] == 0)) / len(last)
 
 
-@feature("degrees", "share", "of the notes on a beat, those on the root", needs=["key"], sliceable=True)
+@feature("degrees", "share", "of the notes on a beat, those on the root", needs=["key", "rhythm"], sliceable=True)
 def strong_beat_root_share(line: Line) -> Mask:
     """Share of the notes on a beat that are the root."""
     return Mask(line.degree == 0, of=line.on_beat, fewest=4, what="notes on a beat")

@@ -39,11 +39,12 @@ def distributions(line: Line) -> dict[str, Shares]:
         return {}
     found = {
         "intervals": _shares(np.bincount(line.base.k_cell[line.start : line.start + line.m], minlength=25)),
-        "iois": _shares(_ioi_counts(line)),
     }
+    if line.melody.rhythm_known:
+        found["iois"] = _shares(_ioi_counts(line))
     if line.key is not None:
         found["degrees"] = _shares(np.bincount(line.degree, minlength=12))
-    if line.one_meter:
+    if line.one_meter and line.melody.rhythm_known:
         # rounded up: a bar of an odd number of 64ths is not a whole number of cells
         cells = -(-line.meter.bar * _CELLS_A_QUARTER // TICKS)
         found["onsets"] = _shares(np.bincount(line.base.cell[line.start : line.stop], minlength=cells))

@@ -74,8 +74,11 @@ def _stepwise(line: Line) -> Amounts:
 
 
 def _root(line: Line) -> Amounts:
-    place = line.on_beat.copy()
-    place[line.phrase_last] = True
+    if line.melody.rhythm_known:
+        place = line.on_beat.copy()
+        place[line.phrase_last] = True
+    else:
+        place = np.ones(line.n, dtype=bool)
     return np.where(place, np.where(line.degree == 0, 1.0, -0.3), 0.0)
 
 

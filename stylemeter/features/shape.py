@@ -20,7 +20,13 @@ def _climax(line: Line) -> Bools:
     return marked
 
 
-@feature("shape", "share of time", "how far along the highest note first sounds (0 start, 1 end)", evidence=_climax)
+@feature(
+    "shape",
+    "share of time",
+    "how far along the highest note first sounds (0 start, 1 end)",
+    needs=["rhythm"],
+    evidence=_climax,
+)
 def climax_position(line: Line) -> float:
     """Place of the first highest note."""
     return (int(line.onset[int(line.q.argmax())]) - line.first) / line.span
@@ -31,7 +37,9 @@ def _last_third(line: Line) -> Bools:
     return late
 
 
-@feature("shape", "share of notes", "notes that start in the last third of the time", evidence=_last_third)
+@feature(
+    "shape", "share of notes", "notes that start in the last third of the time", needs=["rhythm"], evidence=_last_third
+)
 def density_build(line: Line) -> float:
     """Share of onsets in the last third."""
     return int(np.count_nonzero(_last_third(line))) / line.n
@@ -67,6 +75,7 @@ def _convex_notes(line: Line) -> Bools:
     "shape",
     "share of phrases",
     "phrases whose middle lies above both their ends",
+    needs=["rhythm"],
     source="Huron 1996, Computing in Musicology 10:3-23",
     evidence=_convex_notes,
 )

@@ -35,7 +35,18 @@ COLUMNS = (
     *("strings", "frets", "phrase_ends"),
 )
 
-_PITCH_CLASS_NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+_FLAT_NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+_SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+#: Fifths from a tonic to the tonic of the major key with the same signature; blues is written with its major's.
+_MODE_FIFTHS = {
+    "major": 0,
+    "minor": -3,
+    "dorian": -2,
+    "phrygian": -4,
+    "lydian": 1,
+    "mixolydian": -1,
+    "locrian": -5,
+}
 
 
 class Technique(enum.IntFlag):
@@ -109,10 +120,27 @@ class Key:
 
         Examples
         --------
-        >>> Key(2, "dorian", "given").name
-        'D dorian'
+        >>> Key(2, "dorian", "given").name, Key(1, "minor", "given").name, Key(1, "major", "given").name
+        ('D dorian', 'C# minor', 'Db major')
         """
-        return f"{_PITCH_CLASS_NAMES[self.tonic]} {self.mode or '(mode not known)'}"
+        sharp = self.fifths > 0 and self.mode in _MODE_FIFTHS
+        # a blues is called as guitarists call its minor: C#, Eb, F#, G#, Bb
+        sharp = Key(self.tonic, "minor", self.source).fifths > 0 if self.mode == "blues" else sharp
+        return f"{(_SHARP_NAMES if sharp else _FLAT_NAMES)[self.tonic]} {self.mode or '(mode not known)'}"
+
+    @property
+    def fifths(self) -> int:
+        """Sharps (> 0) or flats (< 0) of the signature, the fewer of the two; of the major key without a mode.
+
+        Six of either are sharps where the tonic is F#, C# or G#, flats where it is Eb or Bb.
+
+        Examples
+        --------
+        >>> [Key(6, "major", "given").fifths, Key(3, "minor", "given").fifths, Key(8, "minor", "given").fifths]
+        [6, -6, 5]
+        """
+        fifths = (7 * self.tonic + _MODE_FIFTHS.get(self.mode or "major", 0) + 5) % 12 - 5
+        return -6 if fifths == 6 and self.tonic in (3, 10) else fifths
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +203,8 @@ class Melody:
         Kind of source: "musicxml", "abc", "kern", "midi", "jams", "tab", "csv", "json", ...
     remarks : tuple of str
         Every repair or guess the reader made.
+    rhythm_known : bool
+        Whether the source tells or lets guess when notes sound; if not, they are laid evenly in their order.
     guessed_share : float
         Share of the notes the source is likely to have wrong (0 for notation).
     """
@@ -201,6 +231,7 @@ class Melody:
     path: str = ""
     source: str = ""
     remarks: tuple[str, ...] = ()
+    rhythm_known: bool = True
     guessed_share: float = 0.0
     #: The meter each note lies in, filled in on construction.
     note_meters: tuple[Meter, ...] = field(init=False, repr=False)

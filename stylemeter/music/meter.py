@@ -273,7 +273,9 @@ def regular_spans(meters: Sequence[Meter], start: int, end: int) -> list[tuple[i
     return spans
 
 
-def lay_bars(spans: Sequence[tuple[int, int]], meters: Sequence[Meter], *, pickup: bool = True) -> Bars:
+def lay_bars(
+    spans: Sequence[tuple[int, int]], meters: Sequence[Meter], *, pickup: bool = True, join: bool = True
+) -> Bars:
     """Lay bar lines over printed bars.
 
     A first bar shorter than the meter's is a pickup at the END of a full bar; two neighbouring short bars that
@@ -288,6 +290,8 @@ def lay_bars(spans: Sequence[tuple[int, int]], meters: Sequence[Meter], *, picku
         The meters in force.
     pickup : bool
         Whether a short first bar is a pickup.
+    join : bool
+        Whether two short bars may make one.
 
     Returns
     -------
@@ -312,7 +316,7 @@ def lay_bars(spans: Sequence[tuple[int, int]], meters: Sequence[Meter], *, picku
             index += 1
             continue
         number += 1
-        if length < full and _completes(kept, index, full, meters):
+        if join and length < full and _completes(kept, index, full, meters):
             length += kept[index + 1][1]
             index += 1
         line = start

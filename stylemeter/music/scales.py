@@ -42,6 +42,8 @@ MODE_SCALES: dict[str, tuple[int, ...]] = {
     "lydian": SCALES["lydian"],
     "mixolydian": SCALES["mixolydian"],
     "locrian": SCALES["locrian"],
+    # minor and major pentatonic on one tonic with the flat fifth, and what its dominant chords add
+    "blues": (0, 2, 3, 4, 5, 6, 7, 9, 10),
 }
 
 #: Names a key's mode may be written with -> the name we use. Ionian is major; aeolian is minor.

@@ -13,7 +13,7 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stylemeter.errors import LimitError, WrongTypeError
+from stylemeter.errors import InputError, LimitError, WrongTypeError
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.guard import load, sniff
 from stylemeter.reading.intake.options import ReadOptions
@@ -122,8 +122,12 @@ def read_bytes(
         return session.read_bytes(data, kind, where, options)
 
 
-def find(paths: Iterable[str | PathLike[str]]) -> list[Path]:
-    """Files to read: those named, and those of a known suffix in the folders named.
+#: Suffixes of texts that may hold anything.
+_TEXTS = ("", ".txt", ".text", ".asc")
+
+
+def find(paths: Iterable[str | PathLike[str]], passed_over: list[Path] | None = None) -> list[Path]:
+    """Files to read: those named, and in the folders named those of a known suffix and the texts that hold notes.
 
     Parameters
     ----------
@@ -131,6 +135,8 @@ def find(paths: Iterable[str | PathLike[str]]) -> list[Path]:
         A file counts whatever its name; a folder is searched through, its files sorted, hidden files and
         folders, links to folders and folders a batch wrote passed over. A folder with no such file stays in the
         list, so that reading it tells so.
+    passed_over : list of Path, optional
+        Every other file of the folders is added to it, to be told.
 
     Returns
     -------
@@ -144,19 +150,35 @@ def find(paths: Iterable[str | PathLike[str]]) -> list[Path]:
     """
     found: dict[Path, None] = {}
     for path in map(Path, paths):
-        inside = sorted(_inside(path)) if os.path.isdir(path) else []  # noqa: PTH112 - says no where pathlib raises
+        files = sorted(_inside(path)) if os.path.isdir(path) else []  # noqa: PTH112 - says no where pathlib raises
+        inside = [file for file in files if _holds_notes(file)]
         found.update(dict.fromkeys(inside or [path]))
+        if passed_over is not None:
+            passed_over += sorted({*files} - {*inside})
         if len(found) > limits.FILES_MAX:
             raise LimitError(f"more than {limits.FILES_MAX} files", where=show(path), mend="name the folders you mean")
     return list(found)
 
 
 def _inside(folder: Path) -> Iterator[Path]:
-    """Files of a known suffix in a folder and the folders in it."""
+    """Files in a folder and the folders in it that aren't hidden."""
     for count, (place, folders, names) in enumerate(os.walk(folder)):
         if count > limits.FILES_MAX:
             raise LimitError(
                 f"more than {limits.FILES_MAX} folders", where=show(folder), mend="name the folders you mean"
             )
         folders[:] = [n for n in folders if not n.startswith(".") and not Path(place, n, LEDGER).is_file()]
-        yield from (Path(place, name) for name in names if not name.startswith(".") and kind_of_suffix(name))
+        yield from (Path(place, name) for name in names if not name.startswith("."))
+
+
+def _holds_notes(file: Path) -> bool:
+    """Whether a file of a folder is one to read: by its suffix, or a text's by what is in it."""
+    if kind_of_suffix(file.name):
+        return True
+    if file.suffix.lower() not in _TEXTS:
+        return False
+    try:
+        sniff(load(file), file.name)
+    except InputError:
+        return False
+    return True

@@ -9,7 +9,7 @@ from stylemeter.reading.intake import limits
 __all__ = ["KINDS", "READER_VERSION", "Reader", "kind_of_suffix", "known_suffixes"]
 
 #: Raised with every change of what any reader makes of a file.
-READER_VERSION = 3
+READER_VERSION = 4
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,7 +78,7 @@ def _decimal(number: float) -> str:
 
 def _key(key: Key | None) -> str:
     """A key as ABC names it; "none" where tonic or mode isn't known."""
-    if key is None or key.mode is None:
+    if key is None or key.mode in (None, "blues"):
         return "none"
     letter, alter = spell_class(key.tonic, key)
     return letter + {1: "#", -1: "b"}.get(alter, "") + _MODES.get(key.mode, key.mode[:3])
@@ -103,7 +103,7 @@ def _body(melody: Melody, printed: Sequence[PrintedBar], chords: Sequence[Sequen
 
 def _bar(melody: Melody, bar: PrintedBar, chords: Sequence[Chord]) -> str:
     """One bar, notes beamed together without a space between."""
-    signature = alterations(fifths_of(melody.key) if melody.key and melody.key.mode else 0)
+    signature = alterations(fifths_of(melody.key) if melody.key and melody.key.mode not in (None, "blues") else 0)
     altered: set[str] = set()
     at = {chord.onset: chord for chord in chords}
     text = ""

@@ -77,8 +77,8 @@ def _uneven(melody: Melody) -> bool:
 
 
 def _half_told_key(melody: Melody) -> bool:
-    """Whether the tonic is known and the mode is not."""
-    return melody.key is not None and melody.key.mode is None
+    """Whether the tonic is known and the mode is not one that scores can name."""
+    return melody.key is not None and melody.key.mode in (None, "blues")
 
 
 def _guitar_unsaid(melody: Melody) -> bool:
@@ -86,12 +86,13 @@ def _guitar_unsaid(melody: Melody) -> bool:
     return melody.technique is None and re.search(r"guitar|gtr|gitarr", melody.part, re.IGNORECASE) is not None
 
 
+_RHYTHM = Loss("that the rhythm is not known: notes are written evenly", lambda m: not m.rhythm_known)
 _DURATIONS = Loss("that no durations are known: notes are written up to the next one", lambda m: m.duration is None)
 _OVERLAPS = Loss("the end of notes that sound into the next one", _overlaps)
 _KEY_SOURCE = Loss(
     "how the key is known: it reads back as declared", lambda m: m.key is not None and m.key.source != "declared"
 )
-_TONIC = Loss("the tonic of a key whose mode isn't known", _half_told_key)
+_TONIC = Loss("the tonic of a key whose mode isn't known or is a blues", _half_told_key)
 _PITCH = Loss("fractions of a semitone: rounded", lambda m: bool(np.any(m.pitch % 1)))
 _TECHNIQUE = Loss("how notes are played (technique)", lambda m: m.technique is not None)
 _SECONDS = Loss("the seconds notes were played at", lambda m: m.onset_seconds is not None)
@@ -108,6 +109,7 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
     "json": (),
     "csv": (),
     "musicxml": (
+        _RHYTHM,
         _DURATIONS,
         _OVERLAPS,
         _NO_KEY,
@@ -125,6 +127,7 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
         _REMARKS,
     ),
     "midi": (
+        _RHYTHM,
         _DURATIONS,
         _OVERLAPS,
         Loss(
@@ -146,6 +149,7 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
         _REMARKS,
     ),
     "abc": (
+        _RHYTHM,
         _DURATIONS,
         _OVERLAPS,
         _NO_KEY,

@@ -284,7 +284,7 @@ def _key(attributes: Element, key: Key) -> None:
     """Signature and mode."""
     element = SubElement(attributes, "key")
     _text(element, "fifths", fifths_of(key))
-    _text(element, "mode", key.mode or "none")
+    _text(element, "mode", key.mode if key.mode and key.mode != "blues" else "none")
 
 
 def _clef(attributes: Element, octave_down: bool) -> None:

@@ -20,19 +20,6 @@ __all__ = ["Spelled", "alterations", "fifths_of", "spell", "spell_class"]
 _LETTERS = "FCGDAEB"
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
-#: Place on the line of fifths of each major tonic, C first, as key names are written (F# rather than Gb).
-_MAJOR = (0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5)
-#: Fifths from a mode's tonic to that of the major key with the same signature.
-_MODES = {
-    "major": 0,
-    "minor": -3,
-    "dorian": -2,
-    "phrygian": -4,
-    "lydian": 1,
-    "mixolydian": -1,
-    "locrian": -5,
-}
-
 
 @dataclass(frozen=True, slots=True)
 class Spelled:
@@ -51,10 +38,7 @@ def fifths_of(key: Key | None) -> int:
     >>> fifths_of(Key(2, "dorian", "given")), fifths_of(Key(6, "minor", "given")), fifths_of(Key(8, "minor", "given"))
     (0, 3, 5)
     """
-    if key is None:
-        return 0
-    fifths = _MAJOR[key.tonic] + _MODES.get(key.mode or "major", 0)
-    return fifths + 12 if fifths < -6 else fifths
+    return 0 if key is None else key.fifths
 
 
 def alterations(fifths: int) -> dict[str, int]:

@@ -131,6 +131,7 @@ def to_record(melody: Melody) -> dict[str, object]:
             "tempo": None if melody.tempo is None else _number(melody.tempo),
             **({} if melody.tuning is None else {"tuning": list(melody.tuning)}),
             "guessed_share": _number(melody.guessed_share),
+            **({} if melody.rhythm_known else {"rhythm_known": False}),
         },
         "notes": list(_note_records(melody)),
         "bars": [[quarters_text(a), quarters_text(b), n] for a, b, n in _bar_rows(melody.bars)],
@@ -258,24 +259,27 @@ def _columns(melody: Melody) -> dict[str, list[str]]:
 def _comments(melody: Melody) -> Iterator[str]:
     """What stands in the comment lines."""
     yield SCHEMA
-    for name, text in (("title", melody.title), ("part", melody.part), ("source", melody.source)):
-        if text:
-            yield f"{name}: {escape(text)}"
-    if melody.key is not None:
-        yield f"key: {_key_text(melody.key)}"
-    yield f"meter: {_meter_text(melody.meters)}"
-    if melody.tempo is not None:
-        yield f"tempo: {_number_text(melody.tempo)}"
-    if melody.tuning is not None:
-        yield f"tuning: {' '.join(map(str, melody.tuning))}"
-    if _bar_rows(melody.bars) != _bar_rows(plain_bars(melody.onset, melody.duration, melody.meters)):
-        yield f"bars: {' | '.join(_bar_runs(_bar_rows(melody.bars)))}"
-    if melody.chords is not None:
-        yield f"chords: {' | '.join(_chord_text(c) for c in melody.chords)}".rstrip()
+    own_bars = _bar_rows(melody.bars)
+    plain = own_bars == _bar_rows(plain_bars(melody.onset, melody.duration, melody.meters))
+    chords = None if melody.chords is None else " | ".join(_chord_text(c) for c in melody.chords)
+    said = {
+        "title": escape(melody.title),
+        "part": escape(melody.part),
+        "source": escape(melody.source),
+        "key": "" if melody.key is None else _key_text(melody.key),
+        "meter": _meter_text(melody.meters),
+        "tempo": "" if melody.tempo is None else _number_text(melody.tempo),
+        "tuning": " ".join(map(str, melody.tuning or ())),
+        "bars": "" if plain else " | ".join(_bar_runs(own_bars)),
+    }
+    yield from (f"{name}: {text}" for name, text in said.items() if text)
+    if chords is not None:
+        yield f"chords: {chords}".rstrip()
+    if not melody.rhythm_known:
+        yield "rhythm_known: no"
     if melody.guessed_share:
         yield f"guessed_share: {_number_text(melody.guessed_share)}"
-    for remark in melody.remarks:
-        yield f"remark: {escape(remark)}"
+    yield from (f"remark: {escape(remark)}" for remark in melody.remarks)
 
 
 def _key_text(key: Key) -> str:

@@ -22,7 +22,19 @@ ARRAYS = (
     "frets",
     "phrase_ends",
 )
-PLAIN = ("tuning", "key", "chords", "meters", "remarks", "guessed_share", "tempo", "title", "part", "source")
+PLAIN = (
+    "tuning",
+    "rhythm_known",
+    "key",
+    "chords",
+    "meters",
+    "remarks",
+    "guessed_share",
+    "tempo",
+    "title",
+    "part",
+    "source",
+)
 
 
 def same_array(one, other) -> bool:

@@ -58,7 +58,7 @@ for _name in SETS:
     _degree_share(_name)
 
 
-@feature("degrees", needs=("key", "durations"))
+@feature("degrees", needs=("key", "rhythm", "durations"))
 def root_time_share(table):
     d, c = durations(table), degrees(table)
     return ratio(sum(d[i] for i in range(len(d)) if c[i] == 0), sum(d))
@@ -126,7 +126,7 @@ def degree_drift(table):
     return math.fsum(found) / len(found)
 
 
-@feature("degrees", needs=("key",))
+@feature("degrees", needs=("key", "rhythm"))
 def phrase_end_root_share(table):
     lasts = [phrase[-1] for phrase in phrases(table)]
     at_least(len(lasts), 3)
@@ -144,7 +144,7 @@ def notes_on_beat(table):
     return {i for i, on in enumerate(on_beat(table)) if on}
 
 
-@feature("degrees", needs=("key",))
+@feature("degrees", needs=("key", "rhythm"))
 def strong_beat_root_share(table):
     strong = notes_on_beat(table)
     at_least(len(strong), 4)

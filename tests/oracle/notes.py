@@ -41,6 +41,7 @@ def from_melody(melody):
         "solo": {
             "key": None if key is None else {"tonic": key.tonic, "mode": key.mode},
             "meter": [[quarters(m.onset), m.numerator, m.denominator] for m in melody.meters],
+            "rhythm_known": melody.rhythm_known,
         },
         "notes": _notes(melody),
         "chords": _chords(melody),

@@ -11,6 +11,8 @@ from oracle import terms
 MINIMUM = 12
 FEATURES: dict[str, Oracle] = {}
 EVIDENCE: dict[str, Any] = {}
+#: Families that ask when notes sound.
+TIMED = ("harmony", "rhythm", "space", "motif")
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,8 @@ def feature(family, *, needs=(), minimum=MINIMUM):
     """Enter a function under its own name."""
 
     def enter(function):
-        FEATURES[function.__name__] = Oracle(function.__name__, family, function, tuple(needs), minimum)
+        timed = ("rhythm",) if family in TIMED else ()
+        FEATURES[function.__name__] = Oracle(function.__name__, family, function, (*timed, *needs), minimum)
         return function
 
     return enter
@@ -47,6 +50,7 @@ def evidence(*names):
 NEEDS = {
     "key": (lambda table: table["solo"]["key"] is not None, terms.NEEDS_KEY),
     "mode": (lambda table: terms.mode(table) in terms.MODES, terms.NEEDS_MODE),
+    "rhythm": (lambda table: table["solo"].get("rhythm_known", True), terms.NEEDS_RHYTHM),
     "durations": (terms.has_durations, terms.NEEDS_DURATIONS),
     "chords": (lambda table: bool(table["chords"]), terms.NEEDS_CHORDS),
     "technique": (lambda table: all(n["technique"] is not None for n in table["notes"]), terms.NEEDS_TECHNIQUE),

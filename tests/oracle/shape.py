@@ -8,14 +8,14 @@ from oracle.registry import evidence, feature
 from oracle.terms import at_least, onsets, phrases, ratio, semitones, share_of, span
 
 
-@feature("shape")
+@feature("shape", needs=("rhythm",))
 def climax_position(table):
     q, t = semitones(table), onsets(table)
     first = q.index(max(q))
     return ratio(t[first] - t[0], span(table))
 
 
-@feature("shape")
+@feature("shape", needs=("rhythm",))
 def density_build(table):
     t = onsets(table)
     late = [v for v in t if v - t[0] >= Fraction(2, 3) * span(table)]
@@ -49,7 +49,7 @@ def longer_phrases(table):
     return [phrase for phrase in phrases(table) if len(phrase) >= 3]
 
 
-@feature("shape")
+@feature("shape", needs=("rhythm",))
 def convex_phrase_share(table):
     q = semitones(table)
     chosen = longer_phrases(table)

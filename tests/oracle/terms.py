@@ -14,6 +14,7 @@ from fractions import Fraction
 TOO_FEW_NOTES = "too few notes"
 TOO_FEW = "too few of what is counted"
 NEEDS_DURATIONS = "needs durations"
+NEEDS_RHYTHM = "needs a rhythm"
 NEEDS_KEY = "needs a key"
 NEEDS_MODE = "needs a mode"
 NEEDS_CHORDS = "needs chords"

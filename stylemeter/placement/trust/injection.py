@@ -118,7 +118,9 @@ def on_root(melody: Melody, start: int, stop: int, rng: np.random.Generator) -> 
 def one_scale(melody: Melody, start: int, stop: int, _: np.random.Generator) -> Melody:
     """Snap every note to the nearest one of the key's pentatonic scale."""
     assert melody.key is not None
-    classes = (0, 3, 5, 7, 10) if melody.key.mode in ("minor", "dorian", "phrygian", "locrian") else (0, 2, 4, 7, 9)
+    classes = (
+        (0, 3, 5, 7, 10) if melody.key.mode in ("minor", "dorian", "phrygian", "locrian", "blues") else (0, 2, 4, 7, 9)
+    )
     scale = np.flatnonzero(np.isin((np.arange(128) - melody.key.tonic) % 12, classes))
     pitch = melody.pitch.copy()
     for i in range(start, stop):

@@ -67,6 +67,8 @@ class Draft:
         As declared. None: estimated from the notes, among `signature`'s two keys when that is given.
     signature : int or None
         Sharps (> 0) or flats (< 0) of a signature whose mode the file does not say.
+    rhythm_known : bool
+        As in `Melody`; without it bars stay as they are printed, however short.
     chords : sequence of Chord or None
         None where the source has none.
     tuning : sequence of int or None
@@ -89,6 +91,7 @@ class Draft:
     title: str = ""
     part: str = ""
     source: str = ""
+    rhythm_known: bool = True
     guessed_share: float = 0.0
     remarks: list[str] = field(default_factory=list)
 
@@ -125,7 +128,7 @@ def build(draft: Draft) -> Melody:
     duration = _durations(notes, remarks)
     last = int(onset[-1]) + (1 if duration is None else int(duration[-1]))
     spans = _cover(draft, meters, int(onset[0]), max(last, int(onset[-1]) + 1))
-    bars = lay_bars(spans, meters, pickup=draft.pickup)
+    bars = lay_bars(spans, meters, pickup=draft.pickup, join=draft.rhythm_known)
     bar, beat, weight = grid_columns(onset, meters, bars)
     pitch = np.array([n.pitch for n in notes], dtype=float)
     known = any(n.technique is not None for n in notes)
@@ -153,6 +156,7 @@ def build(draft: Draft) -> Melody:
         part=draft.part,
         source=draft.source,
         remarks=tuple(remarks),
+        rhythm_known=draft.rhythm_known,
         guessed_share=draft.guessed_share,
     )
 

@@ -18,8 +18,6 @@ from stylemeter.reading.intake.options import ReadOptions
 
 __all__ = ["apply", "check", "parse_meter"]
 
-#: Sources whose readers have no parts to choose from.
-_ONE_PART = frozenset({"tab", "csv", "json", "jams"})
 #: Quarter notes a minute that can be meant.
 TEMPO_MIN, TEMPO_MAX = 5.0, 1000.0
 #: Farthest first beat (seconds): a day.
@@ -78,10 +76,6 @@ def apply(melody: Melody, options: ReadOptions) -> Melody:
     InputError
         If the bars a meter asks for are too many.
     """
-    if options.part not in (None, "1", melody.part) and melody.source in _ONE_PART:
-        melody = melody.with_remarks(
-            f"a file of this kind has no parts: {options.part[: limits.TEXT_MAX]!r} not looked for"
-        )
     if options.meter is not None:
         melody = _with_meter(melody, parse_meter(options.meter, melody.meters[0].onset))
     if options.key is not None:

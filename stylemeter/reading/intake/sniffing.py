@@ -79,7 +79,16 @@ _TEXT_PICKLE = re.compile(rb"\(?[ci][A-Za-z_][\w.]*\n[A-Za-z_]\w*\n")
 _ABC = re.compile(r"^(?:%abc\b|X:[ \t]*\d*[ \t]*(?:%.*)?$)", re.MULTILINE)
 _ABC_KEY = re.compile(r"^K:[ \t]*(?:[A-G][#b]?\b|[A-G][#b]?[ \t]*[A-Za-z]|none|HP|Hp)", re.MULTILINE)
 _KERN = re.compile(r"(?:[ \t]*\n|![^\n]*\n)*\*\*[a-zA-Z]")
-_STRING_LINE = re.compile(r"[ \t]*(?:[A-Ga-g][#b]?\d?[ \t]*)?[|:\-][^\n]*-{2,}[^\n]*")
+_STRING_LINE = re.compile(
+    r"[ \t]*(?:(?:[A-Ha-h][#b]?\d?[ \t]*)?[|:\-][^\n]*-{2,}|[A-Ha-h][#b]?[ \t]+\d{1,2}[^\n]*-{2,})[^\n]*"
+)
+_NAMED_STRING = re.compile(r"[ \t]*[A-Ha-h][#b]?[ \t]*\|")
+#: What mail puts before a line, and what stands for hyphens and bar lines in texts of phones and word processors.
+_QUOTE = re.compile(r"^ {0,2}(?:> ?)+")
+_DRAWN = str.maketrans(
+    dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u2500\u2501\u2550\uff0d", "-")
+    | dict.fromkeys("\u2502\u2503\u2551\uff5c\u251c\u2524\u253c", "|")
+)
 _JAMS = re.compile(rb'"annotations"\s*:')
 _JAMS_MORE = re.compile(rb'"(?:file_metadata|sandbox|namespace)"\s*:')
 _MARKUP = re.compile(r"<\?[^>]*>|<!--.*?-->|\s+", re.DOTALL)
@@ -243,12 +252,12 @@ def _xml_kind(start: str, data: bytes, named: str | None) -> str | None:
 
 
 def _has_strings(text: str) -> bool:
-    """Whether three lines one after the other look like strings of a tablature."""
-    marks = [
-        bool(_STRING_LINE.fullmatch(line[:400])) and line.count("-") * 3 > len(line.strip())
-        for line in text.split("\n")
-    ]
-    return any(a and b for a, b in pairwise(a and b for a, b in pairwise(marks)))
+    """Whether three lines one after the other look like strings of a tablature, or two that are named."""
+    lines = [_QUOTE.sub("", line[:400]).translate(_DRAWN) for line in text.split("\n") if line.strip()]
+    marks = [bool(_STRING_LINE.fullmatch(line)) and line.count("-") * 3 > len(line.strip()) for line in lines]
+    named = [mark and bool(_NAMED_STRING.match(line)) for mark, line in zip(marks, lines, strict=True)]
+    three = any(a and b for a, b in pairwise(a and b for a, b in pairwise(marks)))
+    return three or any(a and b for a, b in pairwise(named))
 
 
 def _has_columns(text: str) -> bool:

@@ -75,8 +75,8 @@ def text_at(document: Mapping[str, Any], *path: str) -> str:
     return found if isinstance(found, str) else ""
 
 
-def observations(annotation: Mapping[str, Any]) -> tuple[list[Observation], int]:
-    """Observations of an annotation in order of time, and how many were left out as broken.
+def observations(annotation: Mapping[str, Any]) -> tuple[list[Observation], list[int]]:
+    """Observations of an annotation in order of time, and which were left out as broken, counted from 1.
 
     Raises
     ------
@@ -84,13 +84,13 @@ def observations(annotation: Mapping[str, Any]) -> tuple[list[Observation], int]
         If there are too many.
     """
     kept: list[Observation] = []
-    broken = 0
+    broken: list[int] = []
     for number, (time, duration, value) in enumerate(_rows(annotation.get("data"))):
         if number >= OBSERVATIONS_MAX:
             raise LimitError(f"more than {OBSERVATIONS_MAX} observations", mend="give a shorter take")
         start, length = _number(time), _number(duration)
         if start is None or not 0 <= start <= TIME_MAX or length is None or not length <= TIME_MAX:
-            broken += 1
+            broken.append(number + 1)
             continue
         kept.append(Observation(start, length, value))
     return sorted(kept, key=_time), broken

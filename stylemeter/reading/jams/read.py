@@ -11,11 +11,12 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from stylemeter.errors import InputError, LimitError
 from stylemeter.music.chords.symbols import parse_label
@@ -24,7 +25,9 @@ from stylemeter.music.melody import Chord, Key, Melody
 from stylemeter.music.meter import TICKS, Meter
 from stylemeter.music.scales import mode_name
 from stylemeter.reading.draft.build import build, count_words
+from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.draft.strings import OPEN, frets_of
 from stylemeter.reading.draft.user_options import TEMPO_MAX, TEMPO_MIN, parse_meter
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.options import ReadOptions
@@ -59,7 +62,8 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     document = load(data)
     remarks: list[str] = []
     found = Findings()
-    notes = _notes(document, remarks, found)
+    notes, strings = _notes(document, remarks, found)
+    _check_part(document, options.part)
     beats = _beats(document, options, remarks)
     start = np.array([note.time for note in notes])
     take = Take(
@@ -68,6 +72,7 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
         start,
         beats.pace(start),
         np.array([float(note.value) for note in notes]),
+        places=_places(notes, strings),
     )
     beaten = [parse_meter(options.meter)] if options.meter else list(beats.meters) or [Meter(0, 4, 4)]
     check_span(float(take.end.max() - min(take.onset.min(), 0.0)), beaten)
@@ -78,7 +83,9 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     title = text_at(document, "file_metadata", "title")[: limits.TEXT_MAX]
     tempo = round(beats.tempo, 3)
     remarks += draft.remarks
-    return [build(replace(draft, key=key, chords=chords, tempo=tempo, title=title, source="jams", remarks=remarks))]
+    tuning = None if take.places is None else OPEN[::-1]
+    told = replace(draft, key=key, chords=chords, tempo=tempo, title=title, tuning=tuning)
+    return [build(replace(told, source="jams", remarks=remarks))]
 
 
 def _ms(one: Observation) -> int:
@@ -86,27 +93,51 @@ def _ms(one: Observation) -> int:
     return int(one.time * 1000)
 
 
-def _notes(document: Mapping[str, Any], remarks: list[str], found: Findings) -> list[Observation]:
-    """Notes of all strings."""
+def _check_part(document: Mapping[str, Any], wanted: str | None) -> None:
+    """Refuse a part that isn't there: all strings are one."""
+    name = text_at(document, "sandbox", "instrument") or "all strings"
+    choose([Candidate(name, 1, 0.0)], wanted)
+
+
+def _places(notes: Sequence[Observation], strings: Sequence[int]) -> npt.NDArray[np.int64] | None:
+    """String and fret of each note, where every annotation says its string and all can be played there."""
+    if not all(strings):
+        return None
+    fret = frets_of(np.array([float(note.value) for note in notes]), np.array(strings, dtype=np.int64))
+    return None if fret is None else np.stack([np.array(strings, dtype=np.int64), fret], axis=1)
+
+
+def _string(annotation: Mapping[str, Any]) -> int:
+    """String of an annotation whose source is counted from 0 for the lowest of six; 0 where it says none."""
+    source = text_at(annotation, "annotation_metadata", "data_source")
+    return 6 - int(source) if source in ("0", "1", "2", "3", "4", "5") else 0
+
+
+def _notes(document: Mapping[str, Any], remarks: list[str], found: Findings) -> tuple[list[Observation], list[int]]:
+    """Notes of all strings, and the string of each."""
     notes: list[Observation] = []
-    unread = 0
-    for annotation in of_namespace(document, "note_midi"):
+    strings: list[int] = []
+    unread, where = 0, ""
+    for number, annotation in enumerate(of_namespace(document, "note_midi"), 1):
         observed, broken = observations(annotation)
-        unread += broken
+        unread += len(broken)
+        where = where or (f" (the first: entry {broken[0]} of annotation {number})" if broken else "")
         for note in observed:
             if not _is_pitch(note.value):
                 unread += 1
+                where = where or f" (the first at {note.time:.2f} s)"
             elif note.duration <= 0:
                 found.add("note", "of no or negative length left out", _ms(note))
             else:
                 notes.append(note)
+                strings.append(_string(annotation))
         if len(notes) > limits.NOTES_MAX:
             raise LimitError(f"more than {limits.NOTES_MAX} notes", mend="give a shorter take")
     if not notes:
         raise InputError("no notes in it (namespace note_midi)", mend="give a file with annotated notes")
     if unread:
-        remarks.append(f"{count_words(unread, 'note')} without a possible time or pitch left out")
-    return notes
+        remarks.append(f"{count_words(unread, 'note')} without a possible time or pitch left out{where}")
+    return notes, strings
 
 
 def _is_pitch(value: object) -> bool:

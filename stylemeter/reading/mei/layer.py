@@ -30,10 +30,11 @@ Spelled = tuple[str, str]
 
 @dataclass(slots=True)
 class Layer:
-    """Notes of a layer, and the accidentals of those tied on."""
+    """Notes of a layer, the accidentals of those tied on, and the first fault that its time can't be told past."""
 
     notes: TiedLine = field(default_factory=TiedLine)
     held: dict[Spelled, float] = field(default_factory=dict)
+    fault: InputError | None = None
 
 
 @dataclass(slots=True)
@@ -61,6 +62,9 @@ class LayerReader:
         self._tied = {_id(e.get("startid")) for e in root.iter("tie") if e.get("startid")}
         self._tuplets = {_id(e.get("startid")): (_id(e.get("endid")), _ratio(e)) for e in root.iter("tupletSpan")}
         self._onsets: dict[str, int] = {}
+        #: Notes that end a phrase, by their id, and where those met so far start.
+        self._phrase_ends = {_id(e.get("endid")) for e in root.iter("phrase") if e.get("endid")}
+        self.phrase_ends: list[tuple[Layer, int]] = []
 
     def begin(self, start: int) -> None:
         """Begin a measure at a tick."""
@@ -162,19 +166,24 @@ class LayerReader:
         return ratio
 
     def _length(self, element: Element, state: _State, ratio: Fraction) -> Fraction:
-        """Length of a note, chord or rest in ticks."""
+        """Length of a note, chord or rest in ticks; none of its own counts as 0, a fault but for rests."""
         teller = element
         if element.get("dur") is None and element.tag == "chord":
             teller = next((note for note in element.iter("note") if note.get("dur")), element)
         duration = teller.get("dur")
         length = length_of(duration or state.defaults[0], _dots(teller))
-        if length is None:
-            raise InputError(
-                f"a {element.tag} of length {show(duration or 'none', 20)!r}",
-                where=f"note {show(element.get('id', '?'), 40)}",
-                mend="export it again as MEI",
-            )
-        return length * ratio
+        if length is not None:
+            return length * ratio
+        if element.tag in ("rest", "space") and not duration:
+            self.found.add(element.tag, "without a length passed over", self.start)
+        else:
+            self._fault(state, f"a {element.tag} of length {show(duration or 'none', 20)!r}", element)
+        return Fraction(0)
+
+    def _fault(self, state: _State, what: str, element: Element) -> None:
+        """Keep the first fault of a layer: only whoever asks for the layer has to hear of it."""
+        where = f"note {show(element.get('id', '?'), 40)}"
+        state.layer.fault = state.layer.fault or InputError(what, where=where, mend="export it again as MEI")
 
     def _rest(self, element: Element, state: _State, ratio: Fraction, *, grace: bool) -> None:
         """A rest, seen or not."""
@@ -212,10 +221,16 @@ class LayerReader:
         tied: list[float] = []
         for note in written:
             alter = self._alter(note, state)
-            pitches.append(self._pitch(note, state, alter))
+            pitch = self._pitch(note, state, alter)
+            if pitch is None:
+                continue
+            pitches.append(pitch)
             if self._ties_on(note) or (note is not element and self._ties_on(element)):
                 tied.append(pitches[-1])
                 held[_spelled(note)] = alter
+        if not pitches:
+            self._silence(layer)
+            return
         layer.held = held
         lost, hidden = layer.notes.sound(at, ticks, pitches, tied)
         self._lost(lost)
@@ -257,24 +272,27 @@ class LayerReader:
             return state.layer.held[spelled]
         return state.carried.get(spelled, float(state.letters.get(spelled[0].upper(), 0)))
 
-    def _pitch(self, note: Element, state: _State, alter: float) -> float:
-        """Sounding MIDI number."""
+    def _pitch(self, note: Element, state: _State, alter: float) -> float | None:
+        """Sounding MIDI number; None where it has none, which is a fault but for notes that are only a place."""
+        if note.get("pname") is None and note.get("loc") is not None:
+            self.found.add("note", "without a pitch left out", self.start)
+            return None
         octave = note.get("oct.ges") or note.get("oct") or state.defaults[1]
         step = step_of(note.get("pname"), octave)
         pitch = -1.0 if step is None else step + alter + state.shift
         if step is None or not limits.PITCH_MIN <= pitch <= limits.PITCH_MAX:
             said = f"{note.get('pname', '?')}{octave or '?'}"
-            raise InputError(
-                f"a note of pitch {show(said, 20)!r}",
-                where=f"note {show(note.get('id', '?'), 40)}",
-                mend="export it again as MEI",
-            )
+            self._fault(state, f"a note of pitch {show(said, 20)!r}", note)
+            return None
         return pitch
 
     def _mark(self, element: Element, state: _State) -> None:
         """Remember where a note or chord stands, by its id."""
         if mark := element.get("id"):
             self._onsets[mark] = self.start + to_tick(state.at)
+        for note in element.iter():
+            if note.get("id", "") in self._phrase_ends:
+                self.phrase_ends.append((state.layer, self.start + to_tick(state.at)))
 
 
 def _dots(element: Element) -> str | None:

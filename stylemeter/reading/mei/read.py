@@ -1,4 +1,4 @@
-"""Reading MEI: one melody a score or movement, from the staff and layer with most notes.
+"""Reading MEI: one melody a score or movement, from the staff that is likeliest to be the melody and its fullest layer.
 
 Conventions: read as written (repeats, endings and expansions not played out); pitches sound as the staff transposes.
 
@@ -13,12 +13,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from xml.etree.ElementTree import Element
 
-from stylemeter.errors import InputError, StylemeterError
+from stylemeter.errors import InputError, StylemeterError, UnknownNameError
 from stylemeter.music.keys import move_signature
 from stylemeter.music.melody import Melody
 from stylemeter.music.meter import Meter, lay_bars
 from stylemeter.reading.draft.build import Draft, build, count_words
 from stylemeter.reading.draft.chord_texts import move, read_symbols
+from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.draft.printed_bars import bar_name, tell_bars
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.mei.file import find_scores, open_mei
@@ -50,16 +51,23 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     ------
     InputError
         If no score can be read.
+    UnknownNameError
+        If no staff is called as asked for.
     """
     said: list[str] = []
     scores = find_scores(open_mei(data, said))
     melodies: list[Melody] = []
     failures: list[StylemeterError] = []
+    unknown: UnknownNameError | None = None
     for number, (score, title) in enumerate(scores, start=1):
         try:
             melodies.append(_melody(score, title, options))
         except InputError as error:
             failures.append(error.at(f"score {number}") if len(scores) > 1 else error)
+        except UnknownNameError as error:
+            unknown = unknown or error
+    if not melodies and unknown:
+        raise unknown
     if not melodies:
         raise failures[0] if failures else InputError("no score in it", mend="export it again as MEI")
     said += [f"left out: {error}" for error in failures[:TOLD_MAX]]
@@ -71,32 +79,48 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
 def _melody(element: Element, title: str, options: ReadOptions) -> Melody:
     """One score."""
     score = walk(element)
-    staff = _choose(list(score.staves.values()), options.part)
+    remarks: list[str] = []
+    staff = _choose(list(score.staves.values()), options.part, remarks)
     layer = staff.line
+    if staff.fault is not None:
+        raise staff.fault
     if layer is None:
         raise InputError("no notes in it", mend="choose another part or check the file in a notation editor")
-    remarks: list[str] = []
-    if len(score.staves) > 1:
-        name = f" {staff.label}" if staff.label else ""
-        remarks.append(f"staff {show(staff.mark, 20)}{name} of {len(score.staves)} read; choose another with --part")
     others = sum(len(other.notes) for other in staff.layers.values() if other is not layer)
     if others:
         remarks.append(f"{count_words(others, 'note')} of a second voice left out")
     return build(_draft(score, staff, layer, title, remarks))
 
 
-def _choose(staves: Sequence[Staff], wanted: str | None) -> Staff:
-    """The staff asked for, or the one whose line has most notes (the first of equals)."""
-    if not any(staff.line for staff in staves):
+def _choose(staves: Sequence[Staff], wanted: str | None, remarks: list[str]) -> Staff:
+    """The staff asked for, by its number in the file or its name, or the one likeliest to be the melody.
+
+    One that can't be read is only taken where it is asked for, or all are so.
+    """
+    if not any(staff.layers for staff in staves):
         raise InputError("no notes in it", mend="check the file in a notation editor")
-    if wanted is None or not wanted.strip():
-        return max(staves, key=lambda staff: len(staff.line.notes) if staff.line else 0)
-    word = wanted.strip().casefold()
-    for staff in staves:
-        if word in (staff.mark.casefold(), staff.label.casefold()):
-            return staff
-    there = ", ".join(f"{show(s.mark, 20)} {show(s.label, 20)}".strip() for s in staves[:TOLD_MAX])
-    raise InputError(f"no part {show(wanted, 40)!r}", mend=f"there is: {there}")
+    wanted = wanted if wanted and wanted.strip() else None
+    marked = next((staff for staff in staves if wanted and wanted.strip() == staff.mark), None)
+    if marked is not None:
+        return marked
+    sound = [staff for staff in staves if not staff.fault]
+    among = list(staves) if wanted is not None or not any(staff.line for staff in sound) else sound
+    place, told = choose([_candidate(staff) for staff in among], wanted)
+    remarks += told
+    faulty = [staff for staff in staves if staff.fault and staff is not among[place]]
+    for staff in faulty[:TOLD_MAX]:
+        name = " ".join(filter(None, ("staff", show(staff.mark, 20), show(staff.label, 40))))
+        remarks.append(f"{name} can't be read and is left out: {staff.fault}")
+    return among[place]
+
+
+def _candidate(staff: Staff) -> Candidate:
+    """A staff as the choice of parts sees it."""
+    notes = staff.line.notes.notes if staff.line else []
+    onsets = {onset for onset, _, _ in notes}
+    middle = sorted(pitch for _, _, pitch in notes)[len(notes) // 2] if notes else 0.0
+    chordal = len(notes) > 2 * len(onsets)
+    return Candidate(show(staff.label, 80), len(onsets), middle, chordal, percussion=staff.drums)
 
 
 def _draft(score: Score, staff: Staff, layer: Layer, title: str, remarks: list[str]) -> Draft:
@@ -123,6 +147,7 @@ def _draft(score: Score, staff: Staff, layer: Layer, title: str, remarks: list[s
         key=replace(before[-1], tonic=(before[-1].tonic + shift) % 12) if before else None,
         signature=move_signature(signatures[-1], shift) if signatures else None,
         chords=chords,
+        phrase_ends=[at for own, at in score.phrase_ends if own is layer],
         tempo=score.tempo,
         title=title,
         part=show(staff.label or staff.mark, 80),

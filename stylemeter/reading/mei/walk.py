@@ -19,7 +19,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
-from stylemeter.errors import LimitError
+from stylemeter.errors import InputError, LimitError
 from stylemeter.music.melody import Key
 from stylemeter.music.meter import Meter, bar_length
 from stylemeter.reading.draft.exact import number, to_tick, whole
@@ -49,6 +49,7 @@ class Staff:
     mark: str
     label: str = ""
     shift: int = 0
+    drums: bool = False
     first_shift: int | None = None
     sharps: int | None = None
     letters: dict[str, int] = field(default_factory=dict)
@@ -58,6 +59,11 @@ class Staff:
     keys: list[tuple[int, Key]] = field(default_factory=list)
     signatures: list[tuple[int, int]] = field(default_factory=list)
     layers: dict[str, Layer] = field(default_factory=dict)
+
+    @property
+    def fault(self) -> InputError | None:
+        """Why it can't be read, if it can't."""
+        return next((layer.fault for layer in self.layers.values() if layer.fault), None)
 
     @property
     def line(self) -> Layer | None:
@@ -74,6 +80,7 @@ class Score:
     bars: list[tuple[int, int]] = field(default_factory=list)
     sections: set[int] = field(default_factory=set)
     harmonies: list[tuple[int, str, str]] = field(default_factory=list)
+    phrase_ends: list[tuple[Layer, int]] = field(default_factory=list)
     tempo: float | None = None
     found: Findings = field(default_factory=Findings)
     said: list[str] = field(default_factory=list)
@@ -98,6 +105,7 @@ class _Walk:
         gestural = any("accid.ges" in element.attrib for element in root.iter())
         self.reader = LayerReader(root, self.score.found, by_signature=not gestural)
         self.visit(root)
+        self.score.phrase_ends = self.reader.phrase_ends
 
     def visit(self, parent: Element) -> None:
         """Go through what a section or score holds."""
@@ -155,6 +163,9 @@ class _Walk:
         now = self.score.end if at is None else at
         staff.label = staff.label or definition.get("label") or ""
         staff.shift = whole(definition.get("trans.semi")) or (0 if definition.get("trans.semi") else staff.shift)
+        clef = definition.find("clef")
+        shape = definition.get("clef.shape") or ("" if clef is None else clef.get("shape") or "")
+        staff.drums = shape == "perc" if shape else staff.drums
         staff.duration = definition.get("dur.default") or staff.duration
         staff.octave = definition.get("oct.default") or definition.get("octave.default") or staff.octave
         if said := read_meter(definition):
@@ -281,7 +292,7 @@ def walk(root: Element) -> Score:
 
     Raises
     ------
-    InputError
-        If a note has no readable length or pitch; LimitError if it is absurdly long.
+    LimitError
+        If it is absurdly long. A note without a readable length or pitch is a fault of its `Layer`.
     """
     return _Walk(root).score

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError
@@ -78,7 +79,8 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     line = take_line(walked, part.choice, [t.walk for t in twins])
     moved = Transposition(walked, part.choice.staff)
     line.notes, shifts = without_helpers(walked, line.notes)
-    notes, known = _notes(part, line, moved, Strings.of([walked, *(t.walk for t in twins)]), shifts)
+    strings = Strings.of([walked, *(t.walk for t in twins)])
+    notes, known = _notes(part, line, moved, strings, shifts)
     keys = _keys(walked, part.choice.staff)
     draft = Draft(
         notes=notes if known else [_unmarked(n) for n in notes],
@@ -88,6 +90,7 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
         key=keys[0].sounding(moved.at(0, 0)) if keys else None,
         signature=keys[0].signature(moved.at(0, 0)) if keys else None,
         chords=_chords(part, parts, moved),
+        tuning=strings.tuning(notes),
         tempo=options.tempo or _tempo(parts),
         title=_title(root),
         part=part.name,
@@ -116,12 +119,19 @@ def _notes(
         pitch = note.pitch + moved.at(first.stroke.bar, first.stroke.at) + octave
         pitch += shifts[first] if first in shifts else harmonic_shift(walked, first, pitch, strings)
         pitch += max(bend_shift(line.notes[i]) for i in note.members)
-        raw.append(_raw(note, pitch, marks, walked, first))
+        raw.append(_raw(note, pitch, marks, walked, first, strings.place(first)))
     playing = any(mark & PLAYING for mark in marks)
     return raw, part.plucked or playing
 
 
-def _raw(note: Heard, pitch: float, marks: Sequence[Technique], walked: Walk, first: LineNote) -> RawNote:
+def _raw(
+    note: Heard,
+    pitch: float,
+    marks: Sequence[Technique],
+    walked: Walk,
+    first: LineNote,
+    place: tuple[int, int] | None,
+) -> RawNote:
     """One note of the draft, its marks those of all the notes it was tied from."""
     if not limits.PITCH_MIN <= pitch <= limits.PITCH_MAX:
         raise InputError(
@@ -132,12 +142,13 @@ def _raw(note: Heard, pitch: float, marks: Sequence[Technique], walked: Walk, fi
     technique = Technique(0)
     for index in note.members:
         technique |= marks[index]
-    return RawNote(note.onset, note.duration, pitch, technique)
+    string, fret = place or (-1, -1)
+    return RawNote(note.onset, note.duration, pitch, technique, string=string, fret=fret)
 
 
 def _unmarked(note: RawNote) -> RawNote:
     """The same note from a source that can't say how it is played."""
-    return RawNote(note.onset, note.duration, note.pitch)
+    return replace(note, technique=None)
 
 
 def _span(walked: Walk, index: int) -> tuple[int, int]:

@@ -19,12 +19,14 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
 from stylemeter.errors import InputError
 from stylemeter.music.keys import pitch_class
+from stylemeter.music.melody import Technique
+from stylemeter.reading.draft.build import RawNote
 from stylemeter.reading.draft.exact import Ticks, whole
 from stylemeter.reading.musicxml.elements import said
 from stylemeter.reading.musicxml.line import LineNote
@@ -86,13 +88,26 @@ class Strings:
         capo = next((c for d in details if (c := whole(d.findtext("capo"))) is not None and 0 <= c <= _FRET_MAX), 0)
         return cls(tuple(pitch + capo for pitch in tuned))
 
-    def stopped(self, note: LineNote) -> tuple[float, int] | None:
-        """Pitch of a note's open string and the fret it is stopped at, where the file says both."""
+    def place(self, note: LineNote) -> tuple[int, int] | None:
+        """String and fret of a note, where the file says both."""
         for technical in (t for e in note.elements for t in e.iterfind("notations/technical")):
             string, fret = whole(technical.findtext("string")), whole(technical.findtext("fret"))
             if string and fret is not None and 1 <= string <= len(self.open) and 0 <= fret <= _FRET_MAX:
-                return self.open[string - 1], fret
+                return string, fret
         return None
+
+    def stopped(self, note: LineNote) -> tuple[float, int] | None:
+        """Pitch of a note's open string and the fret it is stopped at, where the file says both."""
+        place = self.place(note)
+        return None if place is None else (self.open[place[0] - 1], place[1])
+
+    def tuning(self, notes: Iterable[RawNote]) -> tuple[int, ...] | None:
+        """The open strings, the lowest first, where the unbent notes sound as they say; None where they don't."""
+        plain = [n for n in notes if n.string > 0 and n.technique in (None, Technique(0))]
+        fits = [n.pitch == self.open[n.string - 1] + n.fret for n in plain]
+        if not fits or sum(fits) < _AGREE * len(fits):
+            return None
+        return tuple(round(pitch) for pitch in reversed(self.open))
 
 
 def _tuning(details: Element) -> tuple[float, ...]:

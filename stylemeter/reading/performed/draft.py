@@ -77,6 +77,8 @@ class Take:
         Sounding MIDI note numbers, fractions allowed.
     technique : ndarray of shape (n_notes,) or None
         `Technique` bits, where the source can say.
+    places : ndarray of shape (n_notes, 2) or None
+        String and fret of each, where the source can say.
     """
 
     onset: Floats
@@ -85,12 +87,14 @@ class Take:
     pace: Floats
     pitch: Floats
     technique: Ints | None = None
+    places: Ints | None = None
 
     def take(self, index: Ints) -> Take:
         """The notes of these indices."""
         technique = None if self.technique is None else self.technique[index]
+        places = None if self.places is None else self.places[index]
         pitch, pace = self.pitch[index], self.pace[index]
-        return Take(self.onset[index], self.end[index], self.seconds[index], pace, pitch, technique)
+        return Take(self.onset[index], self.end[index], self.seconds[index], pace, pitch, technique, places)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +151,7 @@ def lay(take: Take, meters: Sequence[Meter], first_line: int = 0) -> Laid:
             float(kept.pitch[i]),
             None if kept.technique is None else Technique(int(kept.technique[i])),
             float(kept.seconds[i]),
+            *((-1, -1) if kept.places is None else kept.places[i].tolist()),
         )
         for i in range(len(order))
     ]

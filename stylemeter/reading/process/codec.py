@@ -78,6 +78,7 @@ def _plain(melody: Melody) -> dict[str, Any]:
         "part": melody.part,
         "source": melody.source,
         "remarks": list(melody.remarks),
+        "rhythm_known": melody.rhythm_known,
         "guessed_share": melody.guessed_share,
     }
 
@@ -108,6 +109,7 @@ def _melody(row: dict[str, Any], path: str) -> Melody:
         path=path,
         source=str(row["source"]),
         remarks=tuple(show(str(remark), REMARK_CHARACTERS) for remark in row["remarks"][: limits.REMARKS_MAX]),
+        rhythm_known=bool(row["rhythm_known"]),
         guessed_share=float(row["guessed_share"]),
     )
 

@@ -57,6 +57,8 @@ class Stroke:
         0 for the top line.
     rise : float or None
         Semitones above the open string; None for a dead note.
+    fret : int
+        Fret it is stopped at, -1 where only what it sounds is said.
     held : bool
         Whether it is the note before, sounding on.
     """
@@ -65,6 +67,7 @@ class Stroke:
     width: int
     string: int
     rise: float | None
+    fret: int = -1
     technique: Technique = _NONE
     held: bool = False
 
@@ -135,8 +138,11 @@ class _String:
         """Take one token."""
         next(taker for name, taker in _TAKERS.items() if token[name])(self, token)
 
-    def _add(self, column: int, width: int, rise: float | None, technique: Technique = _NONE) -> None:
+    def _add(
+        self, column: int, width: int, rise: float | None, technique: Technique = _NONE, fret: int | None = None
+    ) -> None:
         """A stroke with the signs that led to it."""
+        own = fret if fret is not None else -1 if rise is None else int(rise)
         if column - self.waits_at <= NEAR:
             technique |= self.waiting
             if Technique.PRE_BEND in self.waiting and rise is not None:
@@ -144,7 +150,7 @@ class _String:
                 rise += BEND
         self.waiting = _NONE
         self.before = rise
-        self.strokes.append(Stroke(column, width, self.string, rise, technique))
+        self.strokes.append(Stroke(column, width, self.string, rise, own, technique))
 
     def _wait(self, technique: Technique, token: re.Match[str]) -> None:
         """Keep a sign for the note after it."""
@@ -162,12 +168,12 @@ class _String:
         fret = int(token["node"])
         if fret not in NODES:
             self.found["harmonic"] += 1
-        self._add(token.start(), len(token[0]), float(NODES.get(fret, fret)), Technique.HARMONIC)
+        self._add(token.start(), len(token[0]), float(NODES.get(fret, fret)), Technique.HARMONIC, fret)
 
     def _held(self, token: re.Match[str]) -> None:
         fret, column = float(token["again"]), token.start() + 1
         if self.before == fret and not self.waiting:
-            self.strokes.append(Stroke(column, len(token["again"]), self.string, fret, held=True))
+            self.strokes.append(Stroke(column, len(token["again"]), self.string, fret, int(fret), held=True))
         else:
             self._add(column, len(token["again"]), fret)
 
@@ -193,7 +199,7 @@ class _String:
         elif before is not None and 0 < int(token["reach"]) - before <= BEND_MAX:
             self._mark(Technique.PRE_BEND, int(token["reach"]) - before)
         else:
-            self._add(token.start("reach"), len(token["reach"]), float(token["reach"]), Technique.PRE_BEND)
+            self._add(token.start("reach"), len(token["reach"]), float(token["reach"]), Technique.PRE_BEND, -1)
 
     def _bend(self, token: re.Match[str]) -> None:
         before = self.strokes[-1].rise if self.strokes else None

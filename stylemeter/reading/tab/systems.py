@@ -1,7 +1,8 @@
 """Finding the systems of a text tablature: which lines are strings, how they are labelled, where the bar lines are.
 
 Conventions: lines count from 1, columns from 0. A string is a line of mostly dashes; a system is four to eight of them
-one under the other. The bars of a system are the same number on every string.
+one under the other, or two or three that are named (the others are not played). The bars of a system are the same
+number on every string.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import combinations, groupby, pairwise
 
 from stylemeter.errors import InputError, LimitError
 from stylemeter.reading.draft.build import count_words
@@ -22,12 +23,19 @@ __all__ = ["System", "TabBar", "find_systems"]
 LINES_MAX, LINE_MAX = 50_000, 2_000
 #: Strings of one instrument.
 FEWEST, MOST = 4, 8
+#: Names of a guitar's strings from the top line down, to which two or three named ones belong.
+_GUITAR = ("e", "B", "G", "D", "A", "E")
 #: Columns by which the strings of a system may differ in length.
 _RAGGED = 2
 #: Strings of most instruments in tablature.
 _USUAL = 6
 
 _LABEL = re.compile(r"\s*(?P<label>[A-Ha-h][#b♯♭]?\d?(?=\s*[|:\-‖])|[1-8](?=\s*[|‖]))?\s*(?P<body>[|:\-‖].*)")
+#: A name with a fret behind it and no line between.
+_LABEL_FRET = re.compile(r"\s*(?P<label>[A-Ha-h][#b♯♭]?)\s+(?P<body>\d{1,2}[-hpbr/\\~^(].*)")
+#: A remark behind the last bar line, as against strings that go on.
+_REMARK = re.compile(r"[A-Za-z]{3}|\bx\s?\d|\d\s?x\b|[(\[*<\"']")
+_GOES_ON = re.compile(r"--|-\d|\d-")
 _BODY = re.compile(r"[-\d\s|‖:*.,=_~^/\\()<>\[\]{}½¼¾+'\"°hHpPbBrRxXsStTvVoOfFuUlLmMgGkKdDnN]+")
 _LINE = re.compile(r"[|‖]+")
 #: A line that looks like a string, whatever stands on it.
@@ -62,23 +70,22 @@ class System:
 
     Attributes
     ----------
-    line : int
-        Line of the file its top string is on.
+    line, last_line : int
+        Lines of the file its top and bottom string are on.
     labels : tuple of str
     bars : tuple of TabBar
+    barred : bool
+        Whether it has bar lines; without them all of it is one `TabBar`.
     repeats : bool
         Whether something in it is to be played again.
     """
 
     line: int
+    last_line: int
     labels: tuple[str, ...]
     bars: tuple[TabBar, ...]
+    barred: bool = True
     repeats: bool = False
-
-    @property
-    def last_line(self) -> int:
-        """Line of the bottom string."""
-        return self.line + len(self.labels) - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,31 +123,31 @@ def find_systems(lines: Sequence[str]) -> tuple[list[System], list[str]]:
     systems: list[System] = []
     remarks: list[str] = _drop_brackets(strings)
     _check_gaps(lines, strings)
-    for is_string, group in groupby(strings, key=lambda s: s is not None):
-        block = [s for s in group if s is not None]
-        if is_string and len(block) < FEWEST and any(re.search(r"\d", s.body) for s in block):
+    blocks = [
+        [s for s in group if s is not None] for there, group in groupby(strings, key=lambda s: s is not None) if there
+    ]
+    names = next((n for b in blocks if len(b) == _USUAL and all(n := [s.label for s in b])), list(_GUITAR))
+    for found in _closed_up(blocks, names, lines):
+        block = _filled(found, names)
+        if len(block) < FEWEST and any(re.search(r"\d", s.body) for s in block):
             remarks.append(f"lines {block[0].line} to {block[-1].line} left out: fewer than {FEWEST} strings")
-        elif is_string and len(block) >= FEWEST:
+        elif len(block) >= FEWEST:
             systems += [_system(part) for part in _parts(block)]
     if not systems:
         mend = "write each string on its own line, like e|--0--3--|, four to eight one under the other"
         raise InputError("no tablature in it", mend=mend)
     if sum(len(system.bars) for system in systems) > BARS_MAX:
         raise LimitError(f"more than {BARS_MAX} bars", mend="cut the file")
-    other = next((s for s in systems if len(s.labels) != len(systems[0].labels)), None)
-    if other is not None:
-        what = f"a system of {len(other.labels)} strings, where the first has {len(systems[0].labels)}"
-        raise InputError(what, where=f"line {other.line}", mend="give each instrument its own file")
     return systems, remarks
 
 
 def _string(number: int, text: str) -> _String | None:
     """A line as a string, None where it isn't one."""
-    found = _LABEL.fullmatch(text.rstrip())
+    found = _LABEL.fullmatch(text.rstrip()) or _LABEL_FRET.fullmatch(text.rstrip())
     if not found:
         return None
     body = found["body"]
-    end = max(body.rfind(mark) for mark in "|‖-") + 1
+    end = _end(body)
     strings, after = body[:end], body[end:].strip()
     # A last fret may stand without a dash behind it; words stand apart.
     last = re.match(r"\S*", body[end:])
@@ -153,6 +160,53 @@ def _string(number: int, text: str) -> _String | None:
     if dashes < 2 or plain * 2 < len(strings) or not _BODY.fullmatch(strings):
         return None
     return _String(number, found["label"] or "", strings, found.start("body"), after)
+
+
+def _end(body: str) -> int:
+    """Where a string ends: at its last bar line if a remark stands behind it, else with its last dash or bar line."""
+    last = max(body.rfind(mark) for mark in "|‖-") + 1
+    for line in reversed(list(_LINE.finditer(body))):
+        after = body[line.end() :]
+        if _BODY.fullmatch(body[: line.end()]) and "-" in body[: line.start()]:
+            return line.end() if _REMARK.search(after) and not _GOES_ON.search(after) else last
+    return last
+
+
+def _closed_up(blocks: Sequence[list[_String]], names: Sequence[str], lines: Sequence[str]) -> list[list[_String]]:
+    """Blocks, with the strings of one system that stand apart by blank lines put together."""
+    closed: list[list[_String]] = []
+    for block in blocks:
+        before = closed[-1] if closed else []
+        labels = [s.label for s in (*before, *block)]
+        between = lines[before[-1].line : block[0].line - 1] if before else ["-"]
+        # a system's beginning, and what follows it in the order of its strings
+        if 1 < len(labels) <= len(names) and _alike(names[: len(labels)], labels) and not "".join(between).strip():
+            before += block
+        else:
+            closed.append(list(block))
+    return closed
+
+
+def _filled(block: list[_String], names: Sequence[str]) -> list[_String]:
+    """Two or three named strings with the strings that are not played above, between and below them."""
+    labels = [s.label for s in block]
+    if len(block) not in (2, 3) or not all(labels):
+        return block
+    # the same letter may name the top and the bottom string: strings next to one another are the likelier ones
+    wanted = sorted(
+        (p for p in combinations(range(len(names)), len(block)) if _alike([names[i] for i in p], labels)),
+        key=lambda p: (p[-1] - p[0], [names[i] for i in p] != labels, p),
+    )
+    if not wanted:
+        return block
+    empty = re.sub(r"[^|‖]", "-", block[0].body)
+    there = dict(zip(wanted[0], block, strict=True))
+    return [there.get(i) or _String(block[0].line, name, empty, block[0].column, "") for i, name in enumerate(names)]
+
+
+def _alike(names: Sequence[str], labels: Sequence[str]) -> bool:
+    """Whether strings are named so, capital letters or small."""
+    return [n.casefold() for n in names] == [label.casefold() for label in labels]
 
 
 def _drop_brackets(strings: list[_String | None]) -> list[str]:
@@ -227,6 +281,12 @@ def _parts(block: list[_String]) -> list[list[_String]]:
     if len(block) <= MOST:
         return [block]
     first = [s.label for s in block]
+    whole = [i for i in range(len(block) - 5) if _alike(_GUITAR, first[i : i + 6])]
+    if whole and whole[0] == 0 and len(block) % _USUAL:
+        # a guitar's strings over those of another instrument
+        edges = sorted({e for i in whole for e in (i, i + _USUAL)} | {len(block)})
+        if all(FEWEST <= b - a <= MOST for a, b in pairwise(edges)):
+            return [block[a:b] for a, b in pairwise(edges)]
     sizes = [n for n in (6, 4, 7, 5, 8) if len(block) % n == 0]
     alike = [n for n in sizes if all(first[i] == first[i % n] for i in range(len(first)))]
     if not (alike or sizes):
@@ -251,7 +311,9 @@ def _system(block: list[_String]) -> System:
         width = max(map(len, parts))
         bars.append(TabBar(tuple(part.ljust(width, "-") for part in parts), cells[0][place][0]))
     repeats = any(_REPEAT.search(string.body) or _REPEAT.search(string.after) for string in block)
-    return System(block[0].line, tuple(string.label for string in block), tuple(bars), repeats)
+    barred = any(_LINE.search(string.body.lstrip("|‖")) for string in block)
+    lines = [string.line for string in block]
+    return System(min(lines), max(lines), tuple(s.label for s in block), tuple(bars), barred, repeats)
 
 
 def _cells(string: _String) -> list[tuple[int, str]]:

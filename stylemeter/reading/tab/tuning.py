@@ -14,7 +14,7 @@ from stylemeter.errors import InputError
 from stylemeter.music.keys import pitch_class
 from stylemeter.reading.draft.numbers import midi_number
 
-__all__ = ["Strings", "capo_of", "strings_of"]
+__all__ = ["TURNED", "Strings", "capo_of", "strings_of"]
 
 #: Usual tunings by number of strings, the lowest line first, the likeliest tuning first.
 USUAL: dict[int, tuple[tuple[str, tuple[int, ...]], ...]] = {
@@ -73,7 +73,7 @@ _ONLY_LOWERED = re.compile(r"[\W_]*(?:(?:all|both|guitars?|strings?|is|are|tuned
 _ROOT = r"([A-Ga-g](?:[#b♯♭]|[\s-]?(?:flat|sharp)\b)?)"
 _STANDARD = re.compile(rf"{_ROOT}[\s-]+(?:standard|std)\b", re.IGNORECASE)
 _DROPPED = re.compile(rf"drop(?:ped)?[\s-]+{_ROOT}(?![\w#♯♭])", re.IGNORECASE)
-_TURNED = "the lowest string on the top line"
+TURNED = "the lowest string on the top line"
 _TOKEN = re.compile(r"[A-H][#b♯♭]?\d?|[a-h]#?\d?")
 #: The same, parted from the next.
 _NAME = re.compile(r"[A-Ha-h][#b♯♭]?\d?")
@@ -266,17 +266,17 @@ def _listed(tokens: list[str], labels: Sequence[str]) -> Strings:
     if own in (classes, classes[::-1]):
         return _from_labels(labels)
     found = _match(tokens[::-1])
-    turned = _TURNED in found.remarks
+    turned = TURNED in found.remarks
     pitches = [int(pitch) for pitch in (found.open if turned else reversed(found.open))]
-    remarks = tuple(remark for remark in found.remarks if remark != _TURNED)
+    remarks = tuple(remark for remark in found.remarks if remark != TURNED)
     strings = _downward_or_turned(pitches, labels)
     return replace(strings, remarks=(*strings.remarks, *remarks))
 
 
 def _downward_or_turned(pitches: Sequence[int], labels: Sequence[str]) -> Strings:
     """Pitches from the lowest string up, on the lines as their labels say: the highest on top, or turned."""
-    if _TURNED in _from_labels(labels).remarks:
-        return Strings(tuple(float(pitch) for pitch in pitches), (_TURNED,))
+    if TURNED in _from_labels(labels).remarks:
+        return Strings(tuple(float(pitch) for pitch in pitches), (TURNED,))
     return Strings(_downward(pitches))
 
 
@@ -304,7 +304,7 @@ def _match(labels: Sequence[str]) -> Strings:
             shifts = [_shift(c, pitch) for c, pitch in zip(classes, from_top, strict=True)]
             candidates.append((sum(map(abs, shifts)), turned, name, from_top, shifts))
     _, turned, name, from_top, shifts = min(candidates, key=lambda c: c[:2])
-    remarks = [_TURNED] if turned else []
+    remarks = [TURNED] if turned else []
     if len(labels) < 6:
         remarks.append(f"{len(labels)} strings read as a {name}")
     return Strings(tuple(float(p + s) for p, s in zip(from_top, shifts, strict=True)), tuple(remarks))

@@ -15,7 +15,8 @@ from stylemeter.errors import InputError
 
 __all__ = ["Column", "Role", "assign", "known"]
 
-Role = Literal["onset", "seconds", "bar", "beat", "bar_position", "duration", "end", "pitch", "technique", "degree"]
+Moment = Literal["onset", "seconds", "bar", "beat", "bar_position", "duration", "end"]
+Role = Literal[Moment, "pitch", "technique", "degree", "part", "string", "fret"]
 Unit = Literal["quarters", "seconds", "milliseconds", "hertz", ""]
 
 _NAMES: dict[str, tuple[Role, Unit]] = {
@@ -36,6 +37,9 @@ _NAMES: dict[str, tuple[Role, Unit]] = {
     **dict.fromkeys(("frequency", "freq", "hz", "f0", "hertz"), ("pitch", "hertz")),
     **dict.fromkeys(("technique", "techniques"), ("technique", "")),
     **dict.fromkeys(("degree", "scale_degree"), ("degree", "")),
+    **dict.fromkeys(("part", "track", "voice", "instrument", "staff", "player"), ("part", "")),
+    **dict.fromkeys(("string", "string_number"), ("string", "")),
+    "fret": ("fret", ""),
 }
 
 _UNITS: dict[str, Unit] = {

@@ -8,6 +8,7 @@ from urllib.parse import unquote
 
 from stylemeter.errors import InputError
 from stylemeter.music.chords.symbols import parse_symbol
+from stylemeter.music.keys import pitch_class
 from stylemeter.reading.draft.fields import shown, ticks_of
 from stylemeter.reading.intake.limits import BARS_MAX
 from stylemeter.writing.table import quarters_text, root_name, unescape
@@ -18,7 +19,11 @@ _KEY = re.compile(r"([A-G][b#]?) (.+?) \((declared|given|estimated)(?: \| next b
 _METER = re.compile(r"\s*(?:(\S+)\s+)?(\d{1,3})\s*/\s*(\d{1,3})\s*")
 _RUN = re.compile(r"\s*(\S+) (\S+) (-?\d{1,6})(?: x(\d{1,5}))?\s*")
 _CHORD = re.compile(r"(N|[A-G][b#]?):(\S*)(?: ([\d.]*))?")
-_ROOTS = {root_name(i): i for i in range(12)}
+#: Tonics of key names as well, which are spelled as their signature asks.
+_ROOTS = {
+    **{f"{letter}#": pitch_class(f"{letter}#") or 0 for letter in "CDFGA"},
+    **{root_name(i): i for i in range(12)},
+}
 
 
 def record_of(comments: Sequence[tuple[str, str]]) -> dict[str, object]:
@@ -41,6 +46,8 @@ def record_of(comments: Sequence[tuple[str, str]]) -> dict[str, object]:
     said = dict(comments)
     solo: dict[str, object] = {name: unescape(said[name]) for name in ("title", "part", "source") if name in said}
     solo |= {name: said[name] for name in ("tempo", "guessed_share") if name in said}
+    if said.get("rhythm_known", "yes") != "yes":
+        solo["rhythm_known"] = False
     if "tuning" in said:
         solo["tuning"] = said["tuning"].split()
     solo["key"] = _key_record(said["key"]) if "key" in said else None

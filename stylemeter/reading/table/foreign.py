@@ -14,6 +14,7 @@ from stylemeter.music.meter import Meter
 from stylemeter.reading.draft.build import Draft, RawNote, build, count_words
 from stylemeter.reading.draft.fields import number_or_none, shown
 from stylemeter.reading.draft.numbers import midi_number, parse_number
+from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.draft.user_options import parse_meter
 from stylemeter.reading.intake.limits import NOTES_MAX, PITCH_MAX, PITCH_MIN, TEXT_MAX
 from stylemeter.reading.intake.options import ReadOptions
@@ -82,7 +83,8 @@ def melody_of_table(table: Table, options: ReadOptions) -> Melody:
         raise InputError(f"{len(table.rows)} rows; at most {NOTES_MAX} notes are read", mend="cut the table")
     columns, ignored = assign(table.names)
     remarks = [f"columns not used: {', '.join(ignored[:8])}"[:TEXT_MAX]] if ignored else []
-    events = [_Event(row, _pitch(row, columns["pitch"])) for row in table.rows]
+    part, rows = _part(table, columns, options, remarks)
+    events = [_Event(row, _pitch(row, columns["pitch"])) for row in rows]
     remarks += _blank_pitches(events, columns["pitch"])
     if "bar" in columns and not {"onset", "bar_position", "beat"} & columns.keys():
         remarks.append(f"{columns['bar'].name} not used: no column says the beat")
@@ -97,11 +99,29 @@ def melody_of_table(table: Table, options: ReadOptions) -> Melody:
         key=key,
         tempo=tempo,
         title=table.said.get("title", "")[:TEXT_MAX],
-        part=table.said.get("part", "")[:TEXT_MAX],
+        part=part,
         source=table.source,
         remarks=[*remarks, *draft.remarks],
     )
     return _with_chords(build(draft), table.said.get("chords", ""))
+
+
+def _part(
+    table: Table, columns: Mapping[Role, Column], options: ReadOptions, remarks: list[str]
+) -> tuple[str, Sequence[Row]]:
+    """Name and rows of the part to read: the one asked for, or the likeliest of those a column names."""
+    column = columns.get("part")
+    own: dict[str, list[Row]] = {}
+    for row in table.rows:
+        own.setdefault(table.said.get("part", "") if column is None else row.cell(column), []).append(row)
+    numbers = {n: [p for row in rows if (p := parse_number(row.cell(columns["pitch"])))] for n, rows in own.items()}
+    middles = {
+        n: float(sorted(p.value for p in found)[len(found) // 2]) if found else 0.0 for n, found in numbers.items()
+    }
+    candidates = [Candidate(name[:TEXT_MAX], len(rows), middles[name]) for name, rows in own.items()]
+    place, told = choose(candidates or [Candidate("", 0, 0.0)], options.part)
+    remarks += told
+    return (candidates[place].name, list(own.values())[place]) if candidates else ("", table.rows)
 
 
 def _blank_pitches(events: Sequence[_Event], column: Column) -> list[str]:
@@ -117,7 +137,9 @@ def _played(events: Sequence[_Event], source: Source, meters: tuple[Meter, ...])
     from stylemeter.reading.table.played import played_draft
 
     column = source.columns.get("technique")
-    return played_draft(source, [e.pitch or 0.0 for e in events], [_technique(e.row, column) for e in events], meters)
+    techniques = [_technique(e.row, column) for e in events]
+    places = [_place(e.row, source.columns) for e in events]
+    return played_draft(source, [e.pitch or 0.0 for e in events], techniques, places, meters)
 
 
 def _written(events: Sequence[_Event], source: Source, meters: tuple[Meter, ...], remarks: list[str]) -> Draft:
@@ -128,7 +150,8 @@ def _written(events: Sequence[_Event], source: Source, meters: tuple[Meter, ...]
     for event, onset, duration, seconds in zip(events, times.onset, times.duration, times.seconds, strict=True):
         graces += event.pitch is not None and duration == 0
         if event.pitch is not None and duration != 0:
-            notes.append(RawNote(onset, duration, event.pitch, _technique(event.row, column), seconds))
+            technique, (string, fret) = _technique(event.row, column), _place(event.row, source.columns)
+            notes.append(RawNote(onset, duration, event.pitch, technique, seconds, string, fret))
     if graces:
         remarks.append(f"{count_words(graces, 'note')} of no length left out, as grace notes are")
     return Draft(notes, meters, times.spans, remarks=times.remarks)
@@ -223,6 +246,16 @@ def _technique(row: Row, column: Column | None) -> Technique | None:
         return Technique.from_words(words)
     except InputError as error:
         raise error.at(row.where) from None
+
+
+def _place(row: Row, columns: Mapping[Role, Column]) -> tuple[int, int]:
+    """String and fret of a row, -1 where it says none."""
+    found = []
+    for role in ("string", "fret"):
+        column = columns.get(role)
+        cell = "" if column is None else row.cell(column)
+        found.append(int(cell) if cell.isdecimal() and len(cell) < 3 else -1)
+    return found[0], found[1]
 
 
 def _with_chords(melody: Melody, text: str) -> Melody:

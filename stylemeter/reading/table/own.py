@@ -111,6 +111,7 @@ def melody_of(record: Mapping[str, Any], wheres: Sequence[str] | None = None) ->
         part=as_text(solo.get("part")),
         source=as_text(solo.get("source")),
         remarks=tuple(remarks),
+        rhythm_known=solo.get("rhythm_known") is not False,
         guessed_share=float_of(solo.get("guessed_share") or 0, "guessed_share", "solo", 0, 1),
     )
 

@@ -25,7 +25,11 @@ LAST, SHORTEST = 1.0, 1e-3
 
 
 def played_draft(
-    source: Source, pitches: Sequence[float], techniques: Sequence[Technique | None], meters: Sequence[Meter]
+    source: Source,
+    pitches: Sequence[float],
+    techniques: Sequence[Technique | None],
+    places: Sequence[tuple[int, int]],
+    meters: Sequence[Meter],
 ) -> Draft:
     """The draft of a table in seconds.
 
@@ -35,6 +39,8 @@ def played_draft(
         Its rows are those that sound; its "onset" column is in seconds.
     pitches : sequence of float
     techniques : sequence of (Technique or None)
+    places : sequence of (string, fret)
+        -1 where it isn't told.
     meters : sequence of Meter
         Empty where nobody told any.
 
@@ -62,7 +68,8 @@ def played_draft(
     marks = None if None in techniques else np.array([int(t or 0) for t in techniques], dtype=np.int64)
     pace = np.full(len(seconds), 1 / rate)
     onset, stop = (seconds - first) * rate, (stops - first) * rate
-    laid = lay(Take(onset, stop, seconds, pace, np.array(pitches, dtype=float), marks), source.meters)
+    where = np.array(places, dtype=np.int64)
+    laid = lay(Take(onset, stop, seconds, pace, np.array(pitches, dtype=float), marks, where), source.meters)
     if ends is None:
         laid = replace(laid, notes=[replace(note, duration=None) for note in laid.notes])
     draft, _ = settle(laid, meters)

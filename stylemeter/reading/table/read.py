@@ -15,10 +15,11 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from stylemeter.errors import InputError, LimitError
+from stylemeter.errors import InputError, LimitError, UnknownNameError
 from stylemeter.music.melody import Melody
 from stylemeter.reading.draft.fields import as_list, shown
 from stylemeter.reading.draft.numbers import parse_number
+from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.intake.limits import NOTES_MAX, TUNES_MAX
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.table.columns import known
@@ -39,6 +40,8 @@ COLUMNS_MAX = 200
 ROWS_MAX = 250_000
 BYTES_MAX = 8 * 2**20
 
+#: Stands behind the last row: a quote that is never closed swallows it.
+_END = "\x03end of the table\x03"
 _DELIMITERS = ("\t", ";", ",")
 _COMMENT = re.compile(r"#\s*([A-Za-z_ ]{1,20}?)\s*[:=]\s*(.*)", re.DOTALL)
 _SHEET_ERROR = re.compile(r"#[^\W\d_]+[!?]|#[A-Z]+/[A-Z0]+[!?]?|#NV|#+")
@@ -64,7 +67,7 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     data : bytes
         JSON or CSV.
     options : ReadOptions
-        `columns`, `tempo`, `meter` and `first_beat` are used for tables from elsewhere.
+        `part`, and `columns`, `tempo`, `meter` and `first_beat` are used for tables from elsewhere.
 
     Returns
     -------
@@ -75,6 +78,8 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     ------
     InputError
         If none can be read: with the row or note, and what is wrong with it.
+    UnknownNameError
+        If no table holds the part asked for.
     """
     if len(data) > BYTES_MAX:
         raise LimitError(f"a table of more than {BYTES_MAX >> 20} MiB", mend="put fewer melodies in one file")
@@ -89,11 +94,16 @@ def _each(readers: Sequence[Callable[[], Melody]]) -> list[Melody]:
         raise InputError(f"{len(readers)} tables in one file; at most {TUNES_MAX} are read", mend="cut the file")
     melodies: list[Melody] = []
     failed: list[tuple[int, InputError]] = []
+    unknown: list[UnknownNameError] = []
     for place, reader in enumerate(readers, 1):
         try:
             melodies.append(reader())
         except InputError as error:
             failed.append((place, error))
+        except UnknownNameError as error:
+            unknown.append(error)
+    if not melodies and unknown:
+        raise unknown[0]
     if not melodies:
         raise failed[0][1] if failed else InputError("no notes in it", mend="check the file")
     remarks = [f"table {place} left out: {error}" for place, error in failed]
@@ -139,7 +149,7 @@ def _json_reader(table: object, options: ReadOptions) -> Callable[[], Melody]:
         return lambda: _refuse(table)
     schema = table.get("schema")
     if schema == SCHEMA:
-        return lambda: melody_of(table)
+        return lambda: _with_part(melody_of(table), options)
     if isinstance(schema, str) and schema.startswith("stylemeter/"):
         return lambda: _refuse_schema(schema)
     if "notes" not in table:
@@ -236,15 +246,20 @@ def _cells(text: str, delimiter: str) -> Iterator[Sequence[str]]:
         for line in text.splitlines():
             yield [line.strip()] if line.lstrip().startswith("#") else line.split()
         return
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    reader = csv.reader(io.StringIO(f"{text}\n{_END}\n", newline=""), delimiter=delimiter)
     while True:
+        start = reader.line_num + 1
         try:
-            yield next(reader)
-        except StopIteration:
-            return
+            row = next(reader)
         except csv.Error as error:
             where = f"line {reader.line_num}"
             raise InputError(f"not a table ({error})", where=where, mend="look for a stray quote") from None
+        if row == [_END]:
+            return
+        if any(_END in cell for cell in row):
+            mend = "close the quote, or take it out"
+            raise InputError("a quote opened here is never closed", where=f"line {start}", mend=mend)
+        yield row
 
 
 def _delimiter(text: str) -> str:
@@ -274,7 +289,7 @@ def _csv_melody(rows: Sequence[Row], options: ReadOptions) -> Melody:
     if not table:
         raise InputError("no notes in it", mend="give a line of column names and a line a note")
     if rows and _is_ours(rows[0]):
-        return _own(comments, table)
+        return _with_part(_own(comments, table), options)
     names, under = _header(table, options)
     said = {_SAID[name]: text for name, text in comments if name in _SAID}
     return melody_of_table(Table(names, under, said, "csv"), options)
@@ -292,6 +307,12 @@ def _own(comments: Sequence[tuple[str, str]], table: Sequence[Row]) -> Melody:
     technique = {"technique": ""} if "technique" in names else {}
     notes = [technique | dict(zip(names, row.cells, strict=False)) for row in table[1:]]
     return melody_of(record_of(comments) | {"notes": notes}, [row.where for row in table[1:]])
+
+
+def _with_part(melody: Melody, options: ReadOptions) -> Melody:
+    """The melody of a table of ours, whose one part is the one asked for."""
+    choose([Candidate(melody.part, len(melody), 0.0)], options.part)
+    return melody
 
 
 def _is_comment(row: Row) -> bool:

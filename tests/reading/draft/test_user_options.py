@@ -170,12 +170,3 @@ def test_options_that_make_no_sense_are_refused_before_any_file_is_read(options,
 def test_options_that_make_sense_pass():
     check(ReadOptions())
     check(ReadOptions(key="F# locrian", meter="7/8", chords="Dm7 G7 | % | N.C. |", tempo=60, part="2"))
-
-
-def test_a_part_asked_of_a_file_without_parts_is_told():
-    from stylemeter.reading.table.read import read
-
-    [melody] = read(b"onset,pitch\n0,60\n1,62\n", ReadOptions())
-    said = "a file of this kind has no parts: 'Guitar' not looked for"
-    assert said in apply(melody, ReadOptions(part="Guitar")).remarks
-    assert apply(melody, ReadOptions(part="1")).remarks == melody.remarks

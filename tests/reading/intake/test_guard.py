@@ -342,9 +342,46 @@ def test_sniffing_a_hostile_megabyte_is_quick(data):
     assert time.process_time() - start < 2
 
 
+TAB = "e|--5---7---8---7--|\nB|-----------------|\nG|-----------------|\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        TAB,
+        TAB.replace("-", "\u2014").replace("|", "\u2502"),
+        "".join(f"> {line}\n" for line in TAB.splitlines()),
+        "Gtr 1 (C#m, 132bpm)\n\n" + TAB,
+        "\n\n".join(TAB.splitlines()),
+        "B|--5---7--|\nG|---------|\n",
+        "e ------------\nB 19b21--17---\nG ------------\n",
+    ],
+    ids=["plain", "drawn", "mail", "heading", "apart", "two strings", "frets without a line"],
+)
+def test_tablature_is_known_without_a_suffix(text):
+    assert sniff(text.encode(), "") == sniff(text.encode(), "take.txt") == "tab"
+
+
+def test_texts_of_a_folder_are_looked_into_and_the_others_named(tmp_path):
+    for name, text in {
+        "a.txt": TAB,
+        "b": TAB,
+        "c.txt": "A shopping list: strings - picks - milk.\n",
+        "d.abc": ABC.decode(),
+        "e.pdf": "%PDF",
+        ".hidden.txt": TAB,
+        "notes/f.txt": ABC.decode(),
+    }.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text)
+    passed = []
+    assert [str(f.relative_to(tmp_path)) for f in find([tmp_path], passed)] == ["a.txt", "b", "d.abc", "notes/f.txt"]
+    assert [str(f.relative_to(tmp_path)) for f in passed] == ["c.txt", "e.pdf"]
+
+
 def _told_apart(folder):
     """Files whose content is taken for another kind than their name says, and how many were looked at."""
-    files = find([folder])
+    files = [file for file in find([folder]) if kind_of_suffix(file.name)]
     found = [(str(file), _kind_by_content(file)) for file in files]
     return [(name, kind) for name, kind in found if kind != kind_of_suffix(name)], len(files)
 

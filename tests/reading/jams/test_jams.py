@@ -6,7 +6,7 @@ import random
 import numpy as np
 import pytest
 
-from stylemeter.errors import InputError
+from stylemeter.errors import InputError, UnknownNameError
 from stylemeter.music.meter import TICKS
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.jams.beats import annotated_beats, even_beats
@@ -337,3 +337,32 @@ class TestOpenGuitarTakes:
     @pytest.mark.parametrize("name", ["00_BN1-129-Eb_comp", "03_BN3-119-G_comp"])
     def test_chords_are_reduced_to_their_top_note(self, take, name):
         assert any("lower notes of double stops or chords left out" in remark for remark in take(name).remarks)
+
+
+def test_strings_annotated_apart_say_string_and_fret():
+    """Annotations counted from 0 for the lowest string, as the open guitar takes have them."""
+    strings = [[(0.0, 0.4, 43.1)], [], [], [(0.5, 0.4, 57.2)], [(1.0, 0.4, 61.0)], [(1.5, 0.4, 69.0)]]
+    melody = one(jams(*strings, beat_position=beats()))
+    assert melody.strings.tolist() == [6, 3, 2, 1]
+    assert melody.frets.tolist() == [3, 2, 2, 5]
+    assert melody.tuning == (40, 45, 50, 55, 59, 64)
+
+
+def test_strings_on_which_a_note_cannot_be_played_are_not_believed():
+    melody = one(jams([(0.0, 0.4, 39.0)], [], [], [], [], [(1.5, 0.4, 69.0)], beat_position=beats()))
+    assert melody.strings is None
+    assert melody.tuning is None
+
+
+def test_the_strings_are_one_part():
+    data = jams(SCALE, beat_position=beats())
+    assert one(data, part="1").pitch.tolist() == one(data).pitch.tolist()
+    with pytest.raises(UnknownNameError, match="no part 'Kazoo'; there is: 1 all strings"):
+        one(data, part="Kazoo")
+
+
+def test_the_first_note_left_out_is_named():
+    told = one(jams(SCALE[:2], [(0.9, 0.1, 200)], beat_position=beats())).remarks
+    assert "1 note without a possible time or pitch left out (the first at 0.90 s)" in told
+    told = one(jams(SCALE[:2], [(0.4, 0.1, 60), (-1, 0.1, 60)], beat_position=beats())).remarks
+    assert "1 note without a possible time or pitch left out (the first: entry 2 of annotation 2)" in told

@@ -14,7 +14,7 @@ import pytest
 from helpers.heard import beats, heard, survives
 from helpers.places import INPUTS
 
-from stylemeter.errors import InputError
+from stylemeter.errors import InputError, UnknownNameError
 from stylemeter.music.meter import TICKS
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.mei.read import read
@@ -47,6 +47,57 @@ def one(*measures, definition=PLAIN):
     return melody
 
 
+def staves(*layers):
+    """A measure of several staves."""
+    inside = "".join(f'<staff n="{n}"><layer n="1">{layer}</layer></staff>' for n, layer in enumerate(layers, 1))
+    return f"<measure>{inside}</measure>"
+
+
+@pytest.mark.parametrize("empty", ["<space/>", "<rest/>"])
+def test_an_empty_space_takes_no_time(empty):
+    melody = one(measure(note("c4"), empty, note("d4"), note("e4"), note("f4")))
+    assert heard(melody) == "C4:1 D4:1 E4:1 F4:1"
+    assert any("without a length passed over" in remark for remark in melody.remarks)
+
+
+def test_the_notes_of_a_chord_may_carry_its_length():
+    chord = "<chord>" + note("c4", 2) + note("e4", 2) + "</chord>"
+    assert heard(one(measure(chord, note("g4", 2)))) == "E4:2 G4:2"
+
+
+def test_a_fault_in_a_staff_nobody_asks_for_is_told():
+    broken = '<note pname="c" dur="4"/>' + '<note xml:id="x" pname="c" oct="3"/>'
+    text = document(staves(note("c5") + note("d5"), broken))
+    (melody,) = read(text, ReadOptions())
+    assert melody.pitch.tolist() == [72, 74]
+    assert any(r.startswith("staff 2 can't be read and is left out: ") for r in melody.remarks)
+    with pytest.raises(InputError, match="a note of pitch 'c\\?'"):
+        read(text, ReadOptions(part="2"))
+
+
+def test_notes_that_are_only_a_place_have_no_pitch():
+    melody = one(measure('<note loc="4" dur="4"/>', note("c4")))
+    assert melody.onset.tolist() == [TICKS]
+    assert any("1 note without a pitch left out" in remark for remark in melody.remarks)
+
+
+def test_percussion_is_never_taken_for_the_melody():
+    group = '<staffGrp><staffDef n="1"/><staffDef n="2" lines="1" clef.shape="perc"/></staffGrp>'
+    definition = PLAIN.replace("/>", f">{group}</scoreDef>")
+    drums = '<note pname="c" oct="5" dur="16"/>' * 16
+    text = document(staves(note("c4") * 4, drums), definition)
+    assert read(text, ReadOptions())[0].pitch.tolist() == [60] * 4
+
+
+def test_phrases_end_where_the_score_says():
+    """MEI Guidelines 5.0, 4.2.5.2 (from memory): a <phrase> names its first and last note."""
+    first = "".join(note(f"{n}4", 4, f'xml:id="{n}"') for n in "cdef")
+    more = '<phrase startid="#c" endid="#d"/><phrase startid="#e" endid="#g"/>'
+    melody = one(measure(first, more=more), measure(note("g4", 2, 'xml:id="g"'), note("a4", 2)))
+    assert melody.phrase_ends.tolist() == [False, True, False, False, True, True]
+    assert one(measure(first)).phrase_ends is None
+
+
 def test_a_song_with_the_names_of_today():
     (melody,) = load("song.mei")
     assert heard(melody) == ("D4:1 | G4:1 A4:1/3 B4:1/3 C5:1/3 F#4:1 | B4:1 C#5:1/2 C#5:1/2 B4:3 | C5:1 r:6 | G4:3")
@@ -56,7 +107,7 @@ def test_a_song_with_the_names_of_today():
     assert (melody.key.name, melody.key.source, str(melody.meters[0])) == ("G major", "declared", "3/4")
     assert [(Fraction(c.onset, TICKS), c.root, c.kind) for c in melody.chords] == [(1, 7, ""), (3, 2, "7")]
     assert melody.remarks == (
-        "staff 1 Voice of 2 read; choose another with --part",
+        "several parts: read 1 Voice (12 notes), not 2 Horn; choose with --part",
         "1 note of a second voice left out",
         "1 grace note left out (in bar 1)",
         "repeats and endings are read as written, once each",
@@ -73,7 +124,7 @@ def test_a_transposing_staff_sounds_where_it_sounds(part):
 
 
 def test_no_such_part():
-    with pytest.raises(InputError, match="no part 'oboe'; there is: 1 Voice, 2 Horn"):
+    with pytest.raises(UnknownNameError, match="no part 'oboe'; there is: 1 Voice, 2 Horn"):
         load("song.mei", part="oboe")
 
 

@@ -63,6 +63,14 @@ def test_notation_and_tab_are_one_line_with_the_marks_of_both(data: bytes, remar
     assert remarks(melody) == ((remark,) if remark else ())
 
 
+@pytest.mark.parametrize("data", [two_staves(), two_parts(), tab_alone()], ids=["two staves", "two parts", "tab alone"])
+def test_strings_and_frets_are_kept(data: bytes):
+    melody = one(data)
+    assert melody.strings.tolist() == [3, 3, 2, 2]
+    assert melody.frets.tolist() == [5, 7, 5, 6]
+    assert melody.tuning == (40, 45, 50, 55, 59, 64)
+
+
 def test_tab_note_without_notation_is_told():
     melody = one(two_staves().replace(b"<pitch><step>C</step>", b"<rest/><pitch><step>C</step>", 1))
     assert melody.pitch.tolist() == [62, 66, 65]

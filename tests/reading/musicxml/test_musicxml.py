@@ -184,7 +184,7 @@ def test_bar_short_in_one_part_is_as_long_as_in_the_others():
     [
         (0, "major", "C major"), (-3, "minor", "C minor"), (0, "dorian", "D dorian"), (1, "phrygian", "B phrygian"),
         (0, "lydian", "F lydian"), (-1, "mixolydian", "C mixolydian"), (0, "locrian", "B locrian"),
-        (2, "ionian", "D major"), (2, "aeolian", "B minor"), (7, "major", "Db major"), (-7, "minor", "Ab minor"),
+        (2, "ionian", "D major"), (2, "aeolian", "B minor"), (7, "major", "Db major"), (-7, "minor", "G# minor"),
     ],
 )  # fmt: skip
 def test_declared_key(fifths: int, mode: str, name: str):

@@ -84,7 +84,7 @@ def failure(text, **options):
         ("onset,duration,pitch\n1,0,1,60\n2,1,1,62\n", "row 2: 4 cells under 3 column names"),
         ('{"notes": [}', "line 1, character 12: not JSON"),
         ("[" * 100_000, "JSON that holds no note table"),
-        ("onset,pitch\n0,\"60\n1,62\n", "row 2: pitch '60\\n1,62' is not a pitch"),
+        ("onset,pitch\n0,\"60\n1,62\n", "line 2: a quote opened here is never closed"),
     ],
 )  # fmt: skip
 def test_clear_errors(text, said):
@@ -229,3 +229,14 @@ def test_a_chord_kind_that_is_no_text():
     data = b"# stylemeter/notes/1\n# meter: 4/4\n# chords: 0 D:%EA7 2.5.9\n" + ONE_NOTE
     with pytest.raises(InputError, match="is not a chord"):
         read(data, ReadOptions())
+
+
+@pytest.mark.parametrize("end", ["", "\n", "\r\n"])
+def test_a_quote_that_is_never_closed_is_told_with_its_line(end):
+    """RFC 4180: a quoted cell may hold line ends, so one quote too many swallows every row behind it."""
+    rows = ["onset,duration,pitch,technique", *(f"{i},1,{60 + i}," for i in range(6))]
+    rows[3] = '2,1,62,"bend'
+    with pytest.raises(InputError, match="line 4: a quote opened here is never closed"):
+        read(("\n".join(rows) + end).encode(), ReadOptions())
+    rows[3] = '2,1,62,"bend"'
+    assert len(read(("\n".join(rows) + end).encode(), ReadOptions())[0]) == 6

@@ -9,7 +9,7 @@ from helpers.places import ROOT
 from helpers.same import assert_same
 from helpers.written import written
 
-from stylemeter.errors import InputError
+from stylemeter.errors import InputError, UnknownNameError
 from stylemeter.music.meter import TICKS
 from stylemeter.reading.draft.numbers import Printed, bar_parts, parse_number, snap
 from stylemeter.reading.intake.options import ReadOptions
@@ -382,3 +382,40 @@ def test_the_rock_corpus_against_its_own_exact_transcriptions(open_data):
     assert read_files >= 20
     assert compared >= 10
     assert wrong <= 0.002 * right
+
+
+# parts, strings and frets ---------------------------------------------------------------------------------------------
+
+PARTS = "onset,pitch,track\n" + "".join(
+    f"{i},{40 + i},Bass\n{i},{60 + i},Lead\n{i}.5,{50 + i},Keys\n" for i in range(5)
+)
+
+
+def test_a_column_may_name_the_parts():
+    [melody] = read(PARTS.encode(), ReadOptions())
+    assert (melody.part, melody.pitch.tolist()) == ("Lead", [60, 61, 62, 63, 64])
+    assert "several parts: read 2 Lead (5 notes), not 1 Bass, 3 Keys; choose with --part" in melody.remarks
+    for wanted in ("1", "bass"):
+        assert read(PARTS.encode(), ReadOptions(part=wanted))[0].pitch.tolist() == [40, 41, 42, 43, 44]
+
+
+@pytest.mark.parametrize(
+    ("data", "there"),
+    [
+        (PARTS.encode(), "1 Bass, 2 Lead, 3 Keys"),
+        (b"onset,pitch\n0,60\n1,62\n", "1"),
+        ((INPUTS / "ours.csv").read_bytes(), "1 Guitar"),
+        ((INPUTS / "ours.json").read_bytes(), "1 Guitar"),
+    ],
+)
+def test_a_part_that_is_not_there_lists_those_that_are(data, there):
+    with pytest.raises(UnknownNameError, match=f"no part 'Kazoo'; there is: {there}$"):
+        read(data, ReadOptions(part="Kazoo"))
+    assert read(data, ReadOptions(part="1"))
+
+
+@pytest.mark.parametrize("onset", ["onset", "onset (s)"])
+def test_strings_and_frets_of_a_table_are_kept(onset):
+    text = f"{onset},pitch,string,fret\n0,64,2,5\n1,66,2,7\n2,67,,\n"
+    [melody] = read(text.encode(), ReadOptions(tempo=60.0))
+    assert (melody.strings.tolist(), melody.frets.tolist()) == ([2, 2, -1], [5, 7, -1])

@@ -24,7 +24,8 @@ __all__ = ["place"]
 @click.option("--json", "as_json", is_flag=True, help="One JSON document a line.")
 @click.option("--csv", "as_csv", is_flag=True, help="One row a feature.")
 @click.option("--report", type=click.Path(dir_okay=False, path_type=Path), help="Write a page (HTML), of one solo.")
-@click.option("--all", "every", is_flag=True, help="List the traits inside the norm too.")
+@click.option("--all", "every", is_flag=True, help="Tell the other habits, every trait and the norm too.")
+@click.option("--each", is_flag=True, help="Print each of several solos whole, not a line each.")
 @click.option("--coverage", type=float, default=0.9, show_default=True, help="Share of the style the norm holds.")
 @click.option("--uncertain-notes", "uncertain", type=float, help="Share of the notes that may be wrong: 0.05.")
 @click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
@@ -38,6 +39,7 @@ def place(
     as_csv: bool,
     report: Path | None,
     every: bool,
+    each: bool,
     coverage: float,
     uncertain: float | None,
     advice_file: str | None,
@@ -59,21 +61,38 @@ def place(
         from stylemeter.analysis import prepare
 
         analysis = prepare(name or None, coverage=coverage, uncertain=uncertain, advice=advice_file)
-        printer = _printer(as_json, as_csv, every)
+        printer = _printer(as_json, as_csv, every, each, bool(name))
         pages = 0
+        told: set[str] = set()
         for melody in melodies:
-            tell_remarks(melody)
+            if as_json or as_csv:
+                # the report tells them itself
+                tell_remarks(melody)
             findings = analysis.of(melody)
-            why = analysis.why_this_style(findings)
-            if why:
-                say(f"stylemeter: {why}")
+            for why in (analysis.why_this_style(findings), _no_chords(findings)):
+                if why and why not in told:
+                    say(f"stylemeter: {why}")
+                    told.add(why)
             printer(findings)
             if report is not None:
                 pages = _write_page(findings, report, pages)
+        if isinstance(printer, _Lines):
+            printer.close()
     inputs.exit()
 
 
-def _printer(as_json: bool, as_csv: bool, every: bool) -> Any:
+def _no_chords(findings: Findings) -> str:
+    """That a style has no chords to compare a take's with; empty where it has, or the take has none."""
+    from stylemeter.features import CATALOG
+
+    placed = findings.placement
+    over = [f for f in placed.features if CATALOG[f.name].family == "harmony"]
+    if not placed.melody.chords or placed.plan is None or any(f.limits is not None for f in over):
+        return ""
+    return f"the {placed.profile.style} have no chords: how the line sits on yours is measured, not compared"
+
+
+def _printer(as_json: bool, as_csv: bool, every: bool, each: bool, named: bool) -> Any:
     """How findings are printed."""
     if as_json:
         from stylemeter.report.solo.document import to_document
@@ -83,19 +102,40 @@ def _printer(as_json: bool, as_csv: bool, every: bool) -> Any:
         from stylemeter.report.solo.csv import CsvPrinter
 
         return CsvPrinter()
-    from stylemeter.report.solo.terminal import print_placement
+    return _Lines(every, each, named)
 
-    printed = 0
 
-    def print_one(findings: Findings) -> None:
-        # a folder or a collection file holds many too: nobody knows how many before they are read
-        nonlocal printed
-        if printed:
-            click.echo("=" * 80)
-        print_placement(findings, every=every)
-        printed += 1
+class _Lines:
+    """Prints one solo whole, and of several a line each: nobody knows how many a folder holds before they are read."""
 
-    return print_one
+    def __init__(self, every: bool, each: bool, named: bool) -> None:
+        self.every, self.each, self.named = every, each, named
+        self.first: Findings | None = None
+        self.printed = 0
+
+    def __call__(self, findings: Findings) -> None:
+        from stylemeter.report.solo.terminal import line_of, print_placement
+
+        self.printed += 1
+        if self.each or self.every:
+            if self.printed > 1:
+                click.echo("=" * 80)
+            print_placement(findings, every=self.every)
+        elif self.printed == 1:
+            self.first = findings
+        else:
+            for one in (self.first, findings) if self.first else (findings,):
+                click.echo(line_of(one, style=not self.named))
+            self.first = None
+
+    def close(self) -> None:
+        """Print what was held back."""
+        from stylemeter.report.solo.terminal import print_placement
+
+        if self.first is not None:
+            print_placement(self.first)
+        elif self.printed > 1 and not self.each and not self.every:
+            say("stylemeter: --each prints every solo whole, `stylemeter batch` makes a page each and an overview")
 
 
 def _write_page(findings: Findings, report: Path, pages: int) -> int:

@@ -40,7 +40,7 @@ CORES_MAX = 4
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--profile", "name", required=True, help="Style to compare with: a name or a profile folder.")
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the pages and the overview.")
-@click.option("--anonymous", is_flag=True, help="Numbers instead of names, titles and paths.")
+@click.option("--anonymous", is_flag=True, help="Numbers instead of names, and a key file for you alone.")
 @click.option("--coverage", type=float, default=0.9, show_default=True, help="Share of the style the norm holds.")
 @click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
 @click.option("--again", is_flag=True, help="Place anew what is there already.")
@@ -71,7 +71,7 @@ def batch(
     Example: stylemeter fit takes/term-1 --name term-1
              stylemeter batch takes/term-2 --profile term-1 --out term-2/
     """
-    from stylemeter.batch.run import Wishes, run
+    from stylemeter.batch.run import Wishes, key_file, run
     from stylemeter.practice.advice import load_advice
     from stylemeter.report.classroom.overview import class_view, write_overview
     from stylemeter.report.classroom.terminal import print_class
@@ -103,6 +103,8 @@ def batch(
     except OSError as error:
         raise UsageError(f"can't be written ({error.strerror})", where=show(out)) from None
     print_class(view, out / "index.html", outcome.done)
+    if anonymous:
+        say(f"stylemeter: who is who stands in {show(key_file(out))}, for you alone")
     if outcome.unread:
         sys.exit(SOME if outcome.rows else NONE)
 

@@ -69,7 +69,7 @@ def place(
                 # the report tells them itself
                 tell_remarks(melody)
             findings = analysis.of(melody)
-            for why in (analysis.why_this_style(findings), _no_chords(findings)):
+            for why in (analysis.why_this_style(findings), _no_chords(findings) if options.chords else ""):
                 if why and why not in told:
                     say(f"stylemeter: {why}")
                     told.add(why)

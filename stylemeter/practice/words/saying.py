@@ -303,8 +303,9 @@ def feature_verdict(place: FeaturePlace) -> str:
     said = verdicts[place.verdict]
     if not place.outside:
         return said
-    surely = "unsure" if place.unsure else "clear" if place.clear else "unclear"
-    return f"{said} ({verdicts[surely]})"
+    if place.unsure:
+        return f"{said} ({verdicts['unsure']})"
+    return f"{verdicts['clear']} {said}" if place.clear else said
 
 
 def habit_verdict(place: HabitPlace) -> str:

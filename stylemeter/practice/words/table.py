@@ -65,7 +65,7 @@ _FIRST = {
     "unmeasured": "style reason",
     "impossible": "style reason",
 }
-_VERDICTS = ("below", "within", "above", "unmeasured", "clear", "unclear", "unsure")
+_VERDICTS = ("below", "within", "above", "unmeasured", "clear", "unsure")
 _HABIT_VERDICTS = ("shown", "hinted", "none", "free", "unmeasured")
 
 

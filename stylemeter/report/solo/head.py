@@ -37,7 +37,8 @@ def facts(melody: Melody) -> Iterator[str]:
     """What was read, in short."""
     if melody.path and melody.title.strip():
         yield show(Path(melody.path).name, 80)
-    if melody.part:
+    if melody.part and not melody.part.startswith("X:"):
+        # the number of a tune in a collection file says nothing by itself
         yield show(melody.part, 80)
     bars = bar_count(melody)
     yield say("read.bars", bars, bars=bars, meter=texts()["comma"].join(dict.fromkeys(str(m) for m in melody.meters)))

@@ -104,7 +104,7 @@ def _head(findings: Findings, every: bool) -> Iterable[Text]:
         fill("{count} {bar|bars} of {meter}", bars, count=str(bars), meter=meter),
     ]
     facts = [file] if file and melody.title.strip() else []
-    if melody.part:
+    if melody.part and not melody.part.startswith("X:"):
         facts.append(f"part {_safe(melody.part)}")
     yield Text(", ".join([*facts, *counts, key_words(melody)]))
     shown = melody.remarks if every else melody.remarks[:REMARKS]

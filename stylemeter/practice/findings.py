@@ -64,6 +64,11 @@ class Findings:
     first: Choice
     others: tuple[Profile, ...] = field(default=(), repr=False)
 
+    @property
+    def headline(self) -> str:
+        """The one sentence: what to work on, what to listen for, or that nothing needs it."""
+        return self.first.reason
+
     def placed(self, name: str) -> FeaturePlace | HabitPlace:
         """Place of a feature or habit."""
         return self._places[name]

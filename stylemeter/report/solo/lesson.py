@@ -173,7 +173,7 @@ def lesson(findings: Findings) -> Lesson:
     there = telling(findings)
     tips = [tip for h in there if (tip := findings.tip(h.name))]
     return Lesson(
-        lead=findings.first.reason,
+        lead=findings.headline,
         chosen=there[0].name if there else "",
         habits=habits,
         well=well,

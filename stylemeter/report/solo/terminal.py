@@ -126,7 +126,7 @@ def _head(findings: Findings, every: bool) -> Iterable[Text]:
 
 def _lead(findings: Findings) -> Iterable[Text]:
     """The one sentence."""
-    yield Text(findings.first.reason, style="bold")
+    yield Text(findings.headline, style="bold")
 
 
 def _summary(findings: Findings) -> Iterable[Text]:

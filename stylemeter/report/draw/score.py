@@ -3,8 +3,9 @@
 Conventions: verovio engraves the staff, every line with its clef and signature, justified; tablature, brackets and
 shades are drawn here, at the places of the heads. Lengths are in verovio's units (a staff space is 180). Each line is
 a picture of its own, as wide as the page lets it be. Marks carry the class of their subject, so that a style sheet
-shows one subject at a time. A head's group and its number in the tablature carry ``data-note``, the note's index. A rhythm that was guessed, not written, is engraved without ties: a note has its first
-written value, and nothing stands in the rest of its time.
+shows one subject at a time; a head's group and its number in the tablature carry ``data-note``, the note's index. A
+rhythm that was guessed, not written, is engraved without ties: a note has its first written value, and nothing stands
+in the rest of its time.
 """
 
 from __future__ import annotations

@@ -27,6 +27,7 @@ from stylemeter.reading import ReadOptions, find
 from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
+    from stylemeter.practice.advice import Advice, Choice
     from stylemeter.report.progress.document import By
     from stylemeter.takes.progress import Progress
 
@@ -119,6 +120,7 @@ def batch(
     show_default=True,
     help="Order of the takes: names with their numbers, or when the files were last changed.",
 )
+@click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
 @click.option("--feature", "wanted", multiple=True, help="A trait to follow too; may be given again.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 @click.option("--csv", "as_csv", is_flag=True, help="One row a take and habit or trait.")
@@ -130,6 +132,7 @@ def progress(
     take: tuple[str, ...],
     name: str,
     by: By,
+    advice_file: str | None,
     wanted: tuple[str, ...],
     as_json: bool,
     as_csv: bool,
@@ -149,10 +152,11 @@ def progress(
     """
     if as_json and as_csv:
         raise UsageError("--json and --csv exclude each other")
+    from stylemeter.analysis import prepare
     from stylemeter.style.profile import load_profile
 
     _check_features(wanted)
-    profile = load_profile(name)
+    analysis = prepare(load_profile(name), advice=advice_file)
     inputs = Inputs(_in_order(take, by), options, kind, workers)
     with inputs.open() as melodies:
         found = list(melodies)
@@ -165,7 +169,10 @@ def progress(
         sys.exit(USAGE)
     from stylemeter.takes.progress import follow
 
-    _show_progress(follow(found, profile), wanted, by, as_json, as_csv, report)
+    assert analysis.profile is not None
+    followed = follow(found, analysis.profile)
+    following = analysis.of(found[-1]).first
+    _show_progress(followed, wanted, by, as_json, as_csv, report, analysis.advice, following)
     inputs.exit()
 
 
@@ -201,17 +208,23 @@ def _changed(path: Path) -> int:
 
 
 def _show_progress(
-    found: Progress, wanted: Sequence[str], by: By, as_json: bool, as_csv: bool, report: Path | None
+    found: Progress,
+    wanted: Sequence[str],
+    by: By,
+    as_json: bool,
+    as_csv: bool,
+    report: Path | None,
+    advice: Advice,
+    following: Choice,
 ) -> None:
     """Print it, and write the page."""
     from stylemeter.report.progress.document import chosen, csv_text, to_document
 
     traits = chosen(found, wanted)
     if report is not None:
-        from stylemeter.practice.advice import load_advice
         from stylemeter.report.progress.page import write_progress
 
-        write_progress(found, traits, load_advice(None), by, report)
+        write_progress(found, traits, advice, by, report, following)
     if as_json:
         click.echo(json.dumps(to_document(found, by), ensure_ascii=False, allow_nan=False))
     elif as_csv:
@@ -219,4 +232,4 @@ def _show_progress(
     else:
         from stylemeter.report.progress.terminal import print_progress
 
-        print_progress(found, traits, by)
+        print_progress(found, traits, by, following)

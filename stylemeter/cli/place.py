@@ -13,6 +13,7 @@ from stylemeter.errors import UsageError
 from stylemeter.reading import ReadOptions
 
 if TYPE_CHECKING:
+    from stylemeter.analysis import Analysis
     from stylemeter.practice.findings import Findings
 
 __all__ = ["place"]
@@ -26,6 +27,7 @@ __all__ = ["place"]
 @click.option("--report", type=click.Path(dir_okay=False, path_type=Path), help="Write a page (HTML), of one solo.")
 @click.option("--all", "every", is_flag=True, help="Tell the other habits, every trait and the norm too.")
 @click.option("--each", is_flag=True, help="Print each of several solos whole, not a line each.")
+@click.option("--against", type=click.Path(), help="An earlier take, set beside the one SOLO.")
 @click.option("--coverage", type=float, default=0.9, show_default=True, help="Share of the style the norm holds.")
 @click.option("--uncertain-notes", "uncertain", type=float, help="Share of the notes that may be wrong: 0.05.")
 @click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
@@ -40,6 +42,7 @@ def place(
     report: Path | None,
     every: bool,
     each: bool,
+    against: str | None,
     coverage: float,
     uncertain: float | None,
     advice_file: str | None,
@@ -52,6 +55,7 @@ def place(
     \b
     Example: stylemeter place take.musicxml --profile old-fiddle-tunes
     Example: stylemeter place takes/ --json > placed.jsonl
+    Example: stylemeter place week-9.mid --against week-1.mid --profile pop-songs
     """
     if as_json and as_csv:
         raise UsageError("--json and --csv exclude each other")
@@ -61,6 +65,7 @@ def place(
         from stylemeter.analysis import prepare
 
         analysis = prepare(name or None, coverage=coverage, uncertain=uncertain, advice=advice_file)
+        earlier = None if against is None else _earlier(against, analysis, options)
         printer = _printer(as_json, as_csv, every, each, bool(name))
         pages = 0
         told: set[str] = set()
@@ -75,10 +80,22 @@ def place(
                     told.add(why)
             printer(findings)
             if report is not None:
-                pages = _write_page(findings, report, pages)
+                pages = _write_page(findings, report, pages, earlier)
         if isinstance(printer, _Lines):
-            printer.close()
+            printer.close(earlier)
     inputs.exit()
+
+
+def _earlier(path: str, analysis: Analysis, options: ReadOptions) -> Findings:
+    """The findings of an earlier take, read as this one is."""
+    from stylemeter.reading import read
+
+    if analysis.profile is None:
+        raise UsageError("--against needs one style for both takes", mend="name it with --profile")
+    found = read(Path(path), options)
+    if len(found) != 1:
+        raise UsageError(f"{len(found)} solos in it, one can be set beside another", where=path)
+    return analysis.of(found[0])
 
 
 def _no_chords(findings: Findings) -> str:
@@ -128,17 +145,19 @@ class _Lines:
                 click.echo(line_of(one, style=not self.named))
             self.first = None
 
-    def close(self) -> None:
-        """Print what was held back."""
-        from stylemeter.report.solo.terminal import print_placement
+    def close(self, earlier: Findings | None = None) -> None:
+        """Print what was held back, beside an earlier take if there is one."""
+        from stylemeter.report.solo.terminal import print_against, print_placement
 
         if self.first is not None:
             print_placement(self.first)
+            if earlier is not None:
+                print_against(self.first, earlier)
         elif self.printed > 1 and not self.each and not self.every:
             say("stylemeter: --each prints every solo whole, `stylemeter batch` makes a page each and an overview")
 
 
-def _write_page(findings: Findings, report: Path, pages: int) -> int:
+def _write_page(findings: Findings, report: Path, pages: int, earlier: Findings | None) -> int:
     """Write the page of the first solo; tell that a page holds one."""
     if pages:
         if pages == 1:
@@ -146,5 +165,5 @@ def _write_page(findings: Findings, report: Path, pages: int) -> int:
         return pages + 1
     from stylemeter.report.solo.page import write_page
 
-    write_page(findings, report)
+    write_page(findings, report, earlier)
     return 1

@@ -21,6 +21,7 @@ from stylemeter.practice.findings import Findings
 from stylemeter.report.draw.html import TEMPLATES, environment, write_html
 from stylemeter.report.draw.notation import engraver
 from stylemeter.report.draw.svg import swatch
+from stylemeter.report.solo import against as page_against
 from stylemeter.report.solo import data as page_data
 from stylemeter.report.solo import head as page_head
 from stylemeter.report.solo import lesson as page_lesson
@@ -32,23 +33,25 @@ from stylemeter.report.solo.words import bars_range, say, texts
 __all__ = ["page_html", "page_script", "page_style", "sheet", "warm_up", "write_page"]
 
 
-def write_page(findings: Findings, path: Path) -> None:
+def write_page(findings: Findings, path: Path, earlier: Findings | None = None) -> None:
     """Write the page of one solo.
 
     Parameters
     ----------
     findings : Findings
     path : Path
+    earlier : Findings, optional
+        An earlier take to set beside it.
 
     Raises
     ------
     UsageError
         If the file can't be written.
     """
-    write_html(page_html(findings), path)
+    write_html(page_html(findings, earlier=earlier), path)
 
 
-def page_html(findings: Findings, *, linked: bool = False, back: str = "") -> str:
+def page_html(findings: Findings, *, linked: bool = False, back: str = "", earlier: Findings | None = None) -> str:
     """Return the page of one solo.
 
     Parameters
@@ -59,14 +62,24 @@ def page_html(findings: Findings, *, linked: bool = False, back: str = "") -> st
         `page_script`), for a server that says what a page may do by its own header; else they stand in the page.
     back : str
         Address of the overview the page belongs to, if any.
+    earlier : Findings, optional
+        An earlier take to set beside it.
 
     Returns
     -------
     str
         HTML, with everything inside.
     """
-    page: str = _template().render(_context(findings), linked=linked, back=back)
+    page: str = _template().render(_context(findings), linked=linked, back=back, **_beside(findings, earlier))
     return page.encode("utf-8", "replace").decode("utf-8")
+
+
+def _beside(findings: Findings, earlier: Findings | None) -> dict[str, Any]:
+    """What the template prints of an earlier take."""
+    if earlier is None:
+        return {"sides": [], "earlier_title": ""}
+    title = page_head.solo_title(earlier.placement.melody, 60)
+    return {"sides": list(page_against.sides(findings, earlier)), "earlier_title": title}
 
 
 def sheet(findings: Findings, pupil: str) -> dict[str, Any]:

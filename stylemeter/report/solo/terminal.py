@@ -19,11 +19,13 @@ from stylemeter.placement.records import FeaturePlace, HabitPlace, Stretch
 from stylemeter.practice.advice import Tip
 from stylemeter.practice.findings import Findings
 from stylemeter.practice.words import fill, format_value, habit_verdict, style_words, value_and_range, words
+from stylemeter.report.solo.against import sides
 from stylemeter.report.solo.document import bar_count
+from stylemeter.report.solo.words import say
 from stylemeter.support.numbers import number
 from stylemeter.support.printable import show
 
-__all__ = ["as_text", "line_of", "print_placement"]
+__all__ = ["as_text", "line_of", "print_against", "print_placement"]
 
 WIDTH = 80
 #: Cells of the strip that shows where a habit lies in the style.
@@ -319,6 +321,26 @@ def _norm(findings: Findings) -> Iterable[Text]:
         "Differing from a style is no fault.",
         style="dim",
     )
+
+
+def print_against(now: Findings, earlier: Findings) -> None:
+    """Print two takes side by side: what moved, and the bars of both."""
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    for name, width in ((say("against.habit"), 20), (say("against.earlier"), 21), (say("against.now"), 21), ("", 14)):
+        table.add_column(name, width=width)
+    for side in sides(now, earlier):
+        mark = {"less": "▼ ", "more": "▲ ", "": ""}[side.moved]
+        table.add_row(side.title, side.earlier, side.now, Text(mark + side.said, style="bold" if mark else ""))
+    melody = earlier.placement.melody
+    title = _safe(Path(melody.path).name or melody.title or "untitled")
+    blocks = [Text(say("against.heading", title=title), style="bold"), table, Text(say("against.caution"), style="dim")]
+    plain = not sys.stdout.isatty() or bool(os.environ.get("NO_COLOR"))
+    out = io.StringIO()
+    console = Console(file=out if plain else None, width=WIDTH, no_color=plain, highlight=False)
+    for block in [Text(), *blocks]:
+        console.print(block)
+    if plain:
+        sys.stdout.write("\n".join(line.rstrip() for line in out.getvalue().splitlines()) + "\n")
 
 
 def line_of(findings: Findings, *, style: bool = False) -> str:

@@ -20,6 +20,7 @@ from stylemeter.music.melody import Melody, checked
 from stylemeter.placement.styles import rank_styles
 from stylemeter.practice.advice import Advice, load_advice
 from stylemeter.practice.findings import Findings, Settings, find_out
+from stylemeter.practice.words import style_words
 from stylemeter.style.profile import Profile, installed, load_profile
 
 if TYPE_CHECKING:
@@ -71,10 +72,16 @@ class Analysis:
         if self.profile is not None:
             return ""
         chosen = findings.placement.profile.name
-        others = ", ".join(s.name for s in self.styles if s.name != chosen)
         known = not math.isnan(findings.styles[0].p)
         why = "the most typical style" if known else "which style is most typical can't be told"
-        return f"compared with {chosen}, {why}; choose another with --profile: {others}"
+        others = [f"{s.name}{_like(s)}" for s in self.styles if s.name != chosen]
+        return f"compared with {chosen}, {why}; whom do you want to sound like? --profile " + ", ".join(others)
+
+
+def _like(style: Profile) -> str:
+    """Whom one would sound like, in brackets; nothing where nobody said."""
+    like = style_words(style).like
+    return f" ({like})" if like else ""
 
 
 def prepare(

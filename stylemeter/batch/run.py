@@ -7,7 +7,9 @@ the advice or a version. What could not be read is tried again every time.
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
 import os
 from collections.abc import Callable, Iterator, Sequence
@@ -27,14 +29,16 @@ from stylemeter.reading.kinds import READER_VERSION
 from stylemeter.report.classroom.overview import ClassView, class_view, write_overview
 from stylemeter.report.classroom.words import say
 from stylemeter.style.profile import Profile, load_profile
+from stylemeter.support.files import write_whole
 from stylemeter.support.places import LEDGER
 from stylemeter.support.pool import run_many
 from stylemeter.support.printable import show
+from stylemeter.writing.table import escape
 
-__all__ = ["ClassResult", "Outcome", "Unread", "Wishes", "place_folder", "run"]
+__all__ = ["ClassResult", "Outcome", "Unread", "Wishes", "key_file", "place_folder", "run"]
 
 #: Raised with every change of what a record or a page holds that no other version tells.
-RECORD_VERSION = 1
+RECORD_VERSION = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,8 +289,10 @@ class _Batch:
         self, folder: Path, files: Sequence[Path], wishes: Wishes, basis: str, shelf: Shelf, again: bool
     ) -> None:
         self.folder, self.files, self.wishes, self.basis, self.shelf = folder, files, wishes, basis, shelf
-        width = max(2, len(str(len(files))))
-        self.labels = [say("class.number", count=f"{i:0{width}}") for i in range(1, len(files) + 1)]
+        inside = [str(p.relative_to(folder)) for p in files]
+        numbers = _numbers(shelf.folder, inside) if wishes.anonymous else range(1, len(files) + 1)
+        width = max(2, len(str(max(numbers))))
+        self.labels = [say("class.number", count=f"{i:0{width}}") for i in numbers]
         if wishes.anonymous:
             self.names = safe_names(self.labels)
         else:
@@ -346,6 +352,32 @@ class _Batch:
         self.shelf.tidy(names)
         rows = [json.loads(self.shelf.record(name).read_text(encoding="utf-8")) for name in names]
         return Outcome(rows, [u for i in sorted(self.unread) for u in self.unread[i]], passed_over, self.placed)
+
+
+def key_file(out: Path) -> Path:
+    """Where the numbers of an anonymous batch are told apart: beside its folder, so that the folder can be shared."""
+    return out.resolve().with_name(f"{out.resolve().name}-key.csv")
+
+
+def _numbers(out: Path, files: Sequence[str]) -> list[int]:
+    """A number a file: those the key file gives, the next ones for files it does not know; the key file is written."""
+    path = key_file(out)
+    known: dict[str, int] = {}
+    if path.is_file():
+        for row in csv.DictReader(io.StringIO(path.read_text(encoding="utf-8", errors="replace"))):
+            number = row.get("number") or ""
+            if number.isdecimal() and row.get("file"):
+                known[str(row["file"])] = int(number)
+    free = max(known.values(), default=0)
+    for file in (f for f in files if escape(f) not in known):
+        free += 1
+        known[escape(file)] = free
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["number", "file"])
+    writer.writerows(sorted((number, file) for file, number in known.items()))
+    write_whole(path, text.getvalue().encode("utf-8", "replace"))
+    return [known[escape(file)] for file in files]
 
 
 def _by_key(shelf: Shelf) -> dict[str, list[Line]]:

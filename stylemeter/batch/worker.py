@@ -166,14 +166,17 @@ class Bench:
 
     def _made(self, melody: Melody, name: str, label: str, tune: int) -> tuple[bytes, bytes]:
         """Page and record of a solo."""
-        from stylemeter.report.solo.page import page_html
-        from stylemeter.takes.class_rows import row_of
+        from stylemeter.report.solo.page import page_html, sheet
+        from stylemeter.takes.class_rows import pupil, row_of
 
         if label:
             melody = _nameless(melody, f"{label}.{tune}" if tune else label)
         findings = self.analysis.of(melody)
-        record = json.dumps(row_of(findings, name), ensure_ascii=False, allow_nan=False) + "\n"
-        return page_html(findings).encode("utf-8", "replace"), record.encode("utf-8", "replace")
+        row = row_of(findings, name)
+        row["sheet"] = sheet(findings, pupil(row))
+        record = json.dumps(row, ensure_ascii=False, allow_nan=False) + "\n"
+        page = page_html(findings, back="../index.html")
+        return page.encode("utf-8", "replace"), record.encode("utf-8", "replace")
 
 
 def _where(task: Task, error: StylemeterError) -> str:

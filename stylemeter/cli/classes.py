@@ -23,8 +23,10 @@ from stylemeter.cli.common import (
 )
 from stylemeter.errors import UsageError
 from stylemeter.reading import ReadOptions
+from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
+    from stylemeter.practice.advice import Advice, Choice
     from stylemeter.takes.progress import By, Progress
 
 __all__ = ["batch", "progress"]
@@ -37,7 +39,7 @@ CORES_MAX = 4
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--profile", "name", required=True, help="Style to compare with: a name or a profile folder.")
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the pages and the overview.")
-@click.option("--anonymous", is_flag=True, help="Numbers instead of names, titles and paths.")
+@click.option("--anonymous", is_flag=True, help="Numbers instead of names, and a key file for you alone.")
 @click.option("--coverage", type=float, default=0.9, show_default=True, help="Share of the style the norm holds.")
 @click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
 @click.option("--again", is_flag=True, help="Place anew what is there already.")
@@ -68,7 +70,7 @@ def batch(
     Example: stylemeter fit takes/term-1 --name term-1
              stylemeter batch takes/term-2 --profile term-1 --out term-2/
     """
-    from stylemeter.batch.run import place_folder
+    from stylemeter.batch.run import key_file, place_folder
     from stylemeter.report.classroom.terminal import print_class
     from stylemeter.support.pool import cores
 
@@ -88,6 +90,8 @@ def batch(
             tell=lambda e: say(f"stylemeter: {e}"),
         )
     print_class(made.view, made.page, made.outcome.done)
+    if anonymous:
+        say(f"stylemeter: who is who stands in {show(key_file(out))}, for you alone")
     if made.outcome.unread:
         sys.exit(SOME if made.outcome.rows else NONE)
 
@@ -102,6 +106,7 @@ def batch(
     show_default=True,
     help="Order of the takes: names with their numbers, or when the files were last changed.",
 )
+@click.option("--advice", "advice_file", type=click.Path(), help="Your own advice file, laid over ours.")
 @click.option("--feature", "wanted", multiple=True, help="A trait to follow too; may be given again.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 @click.option("--csv", "as_csv", is_flag=True, help="One row a take and habit or trait.")
@@ -112,6 +117,7 @@ def progress(
     take: tuple[str, ...],
     name: str,
     by: By,
+    advice_file: str | None,
     wanted: tuple[str, ...],
     as_json: bool,
     as_csv: bool,
@@ -130,10 +136,11 @@ def progress(
     """
     if as_json and as_csv:
         raise UsageError("--json and --csv exclude each other")
+    from stylemeter.analysis import prepare
     from stylemeter.style.profile import load_profile
 
     _check_features(wanted)
-    profile = load_profile(name)
+    analysis = prepare(load_profile(name), advice=advice_file)
     inputs = Inputs(_in_order(take, by), options, kind)
     found = list(inputs.melodies())
     for melody in found:
@@ -145,7 +152,10 @@ def progress(
         sys.exit(USAGE)
     from stylemeter.takes.progress import follow
 
-    _show_progress(follow(found, profile), wanted, by, as_json, as_csv, report)
+    assert analysis.profile is not None
+    followed = follow(found, analysis.profile)
+    following = analysis.of(found[-1]).first
+    _show_progress(followed, wanted, by, as_json, as_csv, report, analysis.advice, following)
     inputs.exit()
 
 
@@ -168,17 +178,23 @@ def _in_order(takes: Sequence[str], by: By) -> list[str]:
 
 
 def _show_progress(
-    found: Progress, wanted: Sequence[str], by: By, as_json: bool, as_csv: bool, report: Path | None
+    found: Progress,
+    wanted: Sequence[str],
+    by: By,
+    as_json: bool,
+    as_csv: bool,
+    report: Path | None,
+    advice: Advice,
+    following: Choice,
 ) -> None:
     """Print it, and write the page."""
     from stylemeter.report.progress.document import chosen, csv_text, to_document
 
     traits = chosen(found, wanted)
     if report is not None:
-        from stylemeter.practice.advice import load_advice
         from stylemeter.report.progress.page import write_progress
 
-        write_progress(found, traits, load_advice(None), by, report)
+        write_progress(found, traits, advice, by, report, following)
     if as_json:
         click.echo(json.dumps(to_document(found, by), ensure_ascii=False, allow_nan=False))
     elif as_csv:
@@ -186,4 +202,4 @@ def _show_progress(
     else:
         from stylemeter.report.progress.terminal import print_progress
 
-        print_progress(found, traits, by)
+        print_progress(found, traits, by, following)

@@ -85,12 +85,15 @@ def profiles(name: str | None, as_json: bool) -> None:
     \b
     Example: stylemeter profiles old-fiddle-tunes
     """
-    from stylemeter.report.styles.listing import profile_lines, profile_row
+    from stylemeter.report.styles.listing import profile_entry, profile_lines, profile_row
     from stylemeter.style.profile import installed, load_profile
 
     if name is None:
-        rows = [profile_row(load_profile(there)) for there in installed()]
-        _print_rows(rows, as_json)
+        found_all = [load_profile(there) for there in installed()]
+        if as_json:
+            _print_rows([profile_row(profile) for profile in found_all], as_json)
+        else:
+            click.echo("\n".join(line for profile in found_all for line in profile_entry(profile)))
         return
     found = load_profile(name)
     if as_json:

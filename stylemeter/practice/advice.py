@@ -9,20 +9,26 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from os import PathLike
 from pathlib import Path
 from typing import Any, Literal, cast
 
+import numpy as np
+import numpy.typing as npt
+
 from stylemeter.errors import AdviceError, InputError
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement
-from stylemeter.practice.words import Direction, direction_of, fill, words
+from stylemeter.music.melody import Key, Melody
+from stylemeter.music.scales import MODE_SCALES
+from stylemeter.placement.records import Placement
+from stylemeter.practice.words import Direction, fill, habit_sentence, sentence, words
 from stylemeter.reading.intake.guard import load
 from stylemeter.support.printable import show
 from stylemeter.support.texts import load_texts, texts_file
+from stylemeter.writing.spelling import spell_class
 
 __all__ = ["Advice", "Choice", "Tip", "advice_for", "first_thing", "load_advice", "read_advice"]
 
@@ -55,6 +61,8 @@ class Tip:
         What it rests on: "common practice, no source", or what the teacher's file says.
     source : str
         Title of the advice it is from.
+    variants : dict of str
+        Exercises by `COLOURS`, where there are others than the plain one.
     """
 
     name: str
@@ -63,6 +71,70 @@ class Tip:
     exercise: str
     basis: str
     source: str
+    variants: Mapping[str, str] = field(default_factory=dict)
+
+    def for_take(self, melody: Melody) -> Tip:
+        """The tip as said of a take: the exercise for its colour, with the names of its notes."""
+        exercise = next((self.variants[c] for c in colours(melody) if c in self.variants), self.exercise)
+        return replace(self, exercise=_with_notes(exercise, melody.key), variants={})
+
+
+#: What an exercise can be written for besides the plain one.
+COLOURS = ("blues", "seven", "major", "minor")
+#: Share of the flat fifth from which minor third, flat fifth and flat seventh together are a blues.
+BLUE = 0.02
+_NAMED = {"minor_third": 3, "major_third": 4, "fourth": 5, "fifth": 7, "minor_sixth": 8, "major_sixth": 9}
+_NAMED |= {"root": 0, "major_seventh": 11}
+#: Degrees named by the mode: the nearest of its notes.
+_BY_MODE = {"ninth": (2, 1), "third": (4, 3), "sixth": (9, 8), "seventh": (11, 10)}
+_NOTE_NAME = re.compile(r"\{(" + "|".join([*_NAMED, *_BY_MODE]) + r")\}")
+
+
+def colours(melody: Melody) -> Iterator[str]:
+    """What a take is, of `COLOURS`, the most telling first.
+
+    A blues has a minor third over a major chord on the root, or minor third, flat fifth and flat seventh and no major
+    seventh (common practice, no source).
+    """
+    key = melody.key
+    semitones = np.floor(melody.pitch + 0.5).astype(np.int64)
+    if key is not None and len(semitones) and _is_blues(melody, (semitones - key.tonic) % 12):
+        yield "blues"
+    if len(np.unique(semitones % 12)) >= 7:
+        yield "seven"
+    if key is not None and key.mode in ("major", "minor"):
+        yield key.mode
+
+
+def _is_blues(melody: Melody, degree: npt.NDArray[np.int64]) -> bool:
+    share = np.bincount(degree, minlength=12) / len(degree)
+    if share[6] >= BLUE and share[3] > 0 and share[10] > 0 and share[11] == 0:
+        return True
+    assert melody.key is not None
+    tonic = melody.key.tonic
+    home = [c.root == tonic and (tonic + 4) % 12 in c.pitch_classes for c in melody.chords or ()]
+    if not any(home):
+        return False
+    onsets = np.array([c.onset for c in melody.chords or ()])
+    under = np.searchsorted(onsets, melody.onset, side="right") - 1
+    over_home = (under >= 0) & np.array(home)[np.maximum(under, 0)]
+    return bool(np.any(over_home & (degree == 3)))
+
+
+def _with_notes(text: str, key: Key | None) -> str:
+    """A text with the names of notes in brackets: " (F)" for "{third}" in D minor, nothing without a key."""
+
+    def named(found: re.Match[str]) -> str:
+        if key is None or (key.mode is None and found[1] in _BY_MODE):
+            return ""
+        degree = _NAMED.get(found[1], -1)
+        if degree < 0:
+            scale = MODE_SCALES[key.mode or "major"]
+            degree = next(d for d in _BY_MODE[found[1]] if d in scale)
+        letter, alter = spell_class((key.tonic + degree) % 12, key)
+        return f" ({letter}{ {-1: 'b', 1: '#'}.get(alter, '') })"
+
+    return _NOTE_NAME.sub(named, text)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,22 +158,21 @@ class Advice:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The one thing to practise first.
+    """The one thing to work on, and the one sentence that says so.
 
     Attributes
     ----------
-    kind : {"habit", "feature", "none"}
+    kind : {"habit", "none"}
     name : str
         Empty where there is none.
-    direction : {"more", "less"}
     tip : Tip or None
+        Only where the habit is shown: what one take merely hints at is listened for in the next one first.
     reason : str
-        Why this one, or why none.
+        The sentence: what to work on, what to listen for, or that nothing needs it.
     """
 
-    kind: Literal["habit", "feature", "none"]
+    kind: Literal["habit", "none"]
     name: str
-    direction: Direction
     tip: Tip | None
     reason: str
 
@@ -247,6 +318,7 @@ def _table(found: Any, where: str) -> dict[str, Any]:
 def _entry(found: Any, where: str, blank: Tip) -> list[Tip]:
     """Tips of one feature or habit."""
     tips = []
+    known = ("words", "exercise", "basis", *(f"exercise_{colour}" for colour in COLOURS))
     table = _table(found, where)
     if not table:
         raise AdviceError("holds nothing", where=where, mend="write its tables .more or .less")
@@ -254,13 +326,14 @@ def _entry(found: Any, where: str, blank: Tip) -> list[Tip]:
         if direction not in ("more", "less"):
             raise _unknown("direction", direction, ("more", "less"), where)
         here = f"{where}.{direction}"
-        for field in _table(texts, here):
-            if field not in ("words", "exercise", "basis"):
-                raise _unknown("field", field, ("words", "exercise", "basis"), here)
+        for name in _table(texts, here):
+            if name not in known:
+                raise _unknown("field", name, known, here)
         basis = _text(texts, "basis", here) if "basis" in texts else blank.basis
         said, exercise = _text(texts, "words", here), _text(texts, "exercise", here)
         way = cast("Direction", direction)
-        tips.append(replace(blank, direction=way, words=said, exercise=exercise, basis=basis))
+        own = {c: _text(texts, f"exercise_{c}", here) for c in COLOURS if f"exercise_{c}" in texts}
+        tips.append(replace(blank, direction=way, words=said, exercise=exercise, basis=basis, variants=own))
     return tips
 
 
@@ -293,45 +366,32 @@ def advice_for(advice: Advice, name: str, direction: Direction) -> Tip | None:
 
 
 def first_thing(placement: Placement, advice: Advice) -> Choice:
-    """Choose the one thing to practise first.
+    """Choose the one thing to work on, and say it in one sentence.
 
-    The rule: the habit shown with the least q; else the habit hinted at with the least p; else, of the features
-    outside the norm, the clear one with the least q; else the one outside with the least p. What depends on uncertain
-    notes comes after what doesn't; ties go by the order of the dictionary; what the advice has no tip for is passed
-    over.
-
-    Returns
-    -------
-    Choice
-        With the reason in words; kind "none" where nothing is shown, hinted at or outside.
+    The rule: the habit shown with the least q; else the one hinted at with the least p. What depends on uncertain
+    notes comes after what doesn't; ties go by the order of the dictionary. Nothing else is advised on: a trait
+    outside the norm without a habit is told, not worked on.
     """
-    style = placement.profile.style
-    for found, why in _candidates(placement):
-        for place in found:
-            direction = direction_of(place)
-            tip = advice_for(advice, place.name, direction)
-            if tip is None:
-                continue
-            said = words().title(place.name)
-            reason = fill(words().first[why], title=said, label=said, style=style)
-            kind: Literal["habit", "feature"] = "habit" if isinstance(place, HabitPlace) else "feature"
-            return Choice(kind, place.name, direction, tip, reason)
-    measured = any(f.verdict != "unmeasured" for f in placement.features)
-    return Choice("none", "", "more", None, fill(words().first["none" if measured else "unmeasured"], style=style))
-
-
-def _candidates(placement: Placement) -> list[tuple[list[HabitPlace] | list[FeaturePlace], str]]:
-    """Habits and features in the order of the rule, with the text that says why."""
-    habits = sorted(placement.habits, key=lambda h: (h.unsure, *_least(h.q, h.p)))
-    hinted = sorted(placement.habits, key=lambda h: (h.unsure, *_least(h.p, h.q)))
-    features = sorted(placement.features, key=lambda f: (f.unsure, *_least(f.q, f.p)))
-    outside = sorted(placement.features, key=lambda f: (f.unsure, *_least(f.p, f.q)))
-    return [
-        ([h for h in habits if h.verdict == "shown"], "shown"),
-        ([h for h in hinted if h.verdict == "hinted"], "hinted"),
-        ([f for f in features if f.outside and f.clear], "clear"),
-        ([f for f in outside if f.outside], "outside"),
-    ]
+    style, said = placement.profile.style, words().first
+    if placement.plan is None:
+        return Choice("none", "", None, fill(said["impossible"], style=style, reason=placement.typicality.reason))
+    if {*(h.verdict for h in placement.habits), *(f.verdict for f in placement.features)} == {"unmeasured"}:
+        return Choice("none", "", None, fill(said["unmeasured"], style=style, reason=placement.habits[0].reason))
+    there = [h for h in placement.habits if h.verdict in ("shown", "hinted")]
+    there.sort(key=lambda h: (h.unsure, h.verdict != "shown", *_least(h.q, h.p)))
+    for h in there[:1]:
+        own = words().habits[h.name]
+        why = habit_sentence(h, style)
+        inside = why[:1].lower() + why[1:]
+        kind = "unsure" if h.unsure else h.verdict
+        tip = advice_for(advice, h.name, "more") if kind == "shown" else None
+        reason = fill(said[kind], work=own.work, title=own.title.lower(), why=inside, style=style)
+        return Choice("habit", h.name, tip and tip.for_take(placement.melody), reason)
+    clear = [f for f in placement.outside if f.clear and not f.unsure]
+    if clear:
+        what = sentence(clear[0], style)
+        return Choice("none", "", None, fill(said["clear"], style=style, what=what[:1].lower() + what[1:]))
+    return Choice("none", "", None, fill(said["none"], style=style))
 
 
 def _least(*values: float) -> tuple[float, ...]:

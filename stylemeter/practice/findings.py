@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -71,6 +71,11 @@ class Findings:
     def _repr_html_(self) -> str:
         return self.placement._repr_html_()
 
+    @property
+    def headline(self) -> str:
+        """The one sentence: what to work on, what to listen for, or that nothing needs it."""
+        return self.first.reason
+
     def placed(self, name: str) -> FeaturePlace | HabitPlace:
         """Place of a feature or habit.
 
@@ -98,9 +103,9 @@ class Findings:
     def tip(self, name: str) -> Tip | None:
         """Advice on a feature outside the norm or a habit shown or hinted at."""
         place_ = self.placed(name)
-        if isinstance(place_, FeaturePlace):
-            return advice_for(self.advice, name, direction_of(place_)) if place_.outside else None
-        return advice_for(self.advice, name, "more") if place_.verdict in ("shown", "hinted") else None
+        told = place_.outside if isinstance(place_, FeaturePlace) else place_.verdict in ("shown", "hinted")
+        tip = advice_for(self.advice, name, direction_of(place_)) if told else None
+        return tip and tip.for_take(self.placement.melody)
 
     def advice_document(self, name: str) -> dict[str, str] | None:
         """Advice as plain data."""
@@ -144,6 +149,18 @@ class Findings:
         }
 
 
+#: Habits of one kind: where one of them is there, that the take stands out as free of the other reads as the opposite.
+KIN = (frozenset({"runs", "stepwise"}), frozenset({"root", "scale"}), frozenset({"rhythm", "space"}))
+
+
+def _agreeing(placement: Placement) -> Placement:
+    """The placement without the opposite of a habit whose kin is shown or hinted at."""
+    there = {h.name for h in placement.habits if h.verdict in ("shown", "hinted")}
+    kin = {name for pair in KIN if pair & there for name in pair}
+    habits = [replace(h, p_free=math.nan) if h.name in kin and h.free else h for h in placement.habits]
+    return replace(placement, habits=tuple(habits))
+
+
 def tip_document(tip: Tip) -> dict[str, str]:
     """A tip as plain data."""
     return {"words": tip.words, "exercise": tip.exercise, "basis": tip.basis, "source": tip.source}
@@ -178,7 +195,7 @@ def find_out(
     chosen = settings or Settings()
     placement = place(melody, profile, coverage=chosen.coverage)
     uncertain = melody.guessed_share if chosen.uncertain is None else chosen.uncertain
-    placement = with_uncertainty(placement, min(0.5, uncertain))
+    placement = _agreeing(with_uncertainty(placement, min(0.5, uncertain)))
     if not known and placement.plan is not None:
         known = (placement.typicality,)
     return Findings(

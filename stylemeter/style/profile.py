@@ -485,15 +485,17 @@ def load_profile(profile: str | PathLike[str] | Profile) -> Profile:
 
     Examples
     --------
-    >>> load_profile("pop-songs").style
-    'pop songs'
+    >>> load_profile("pop-songs").style, load_profile("Pop songs").name
+    ('pop songs', 'pop-songs')
     """
     if isinstance(profile, Profile):
         return profile
     if isinstance(profile, str):
         there = installed()
-        if profile in there:
-            return _load_folder(there[profile])
+        # a style's own words do as well as its name: "pop songs"
+        name = profile if profile in there else "-".join(profile.lower().split())
+        if name in there:
+            return _load_folder(there[name])
         if not Path(profile).is_dir():
             raise UnknownNameError.among("profile", profile, list(there))
     elif not isinstance(profile, PathLike):

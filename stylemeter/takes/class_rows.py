@@ -6,9 +6,11 @@ Conventions: a row is the record of one solo, JSON-ready, small enough for thous
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import PurePosixPath
 from typing import Any
 
 from stylemeter.features import CATALOG, HABITS
@@ -18,7 +20,7 @@ from stylemeter.practice.findings import Findings
 from stylemeter.style.ranks import benjamini_hochberg
 from stylemeter.support.numbers import number
 
-__all__ = ["SCHEMA", "Shared", "common", "most_outside_first", "row_of", "spread"]
+__all__ = ["SCHEMA", "Group", "Shared", "common", "groups", "keys_read", "pupil", "register_order", "row_of", "spread"]
 
 #: Name and version of a row's layout.
 SCHEMA = "stylemeter/class-solo/1"
@@ -62,7 +64,7 @@ def row_of(findings: Findings, name: str) -> dict[str, Any]:
         "measured": len(measured),
         "expected": number(placed.expected),
         "typicality": number(placed.typicality.p),
-        "first": {"kind": findings.first.kind, "name": findings.first.name},
+        "first": {"kind": findings.first.kind, "name": findings.first.name, "work": findings.first.tip is not None},
         "habits": {h.name: _habit(h) for h in placed.habits},
         "features": {f.name: _feature(f) for f in placed.features},
     }
@@ -76,6 +78,7 @@ def _solo(melody: Melody) -> dict[str, Any]:
         "notes": len(melody),
         "bars": int(melody.bar[-1] - melody.bar[0]) + 1 if len(melody) else 0,
         "key": melody.key.name if melody.key else None,
+        "key_source": melody.key.source if melody.key else None,
     }
 
 
@@ -88,6 +91,7 @@ def _habit(h: HabitPlace) -> dict[str, Any]:
         "free": h.free,
         "unsure": h.unsure,
         "reason": h.reason,
+        "bars": [[s.bar_from, s.bar_to] for s in h.evidence],
     }
 
 
@@ -104,14 +108,58 @@ def _feature(f: FeaturePlace) -> dict[str, Any]:
 # -- the class ---------------------------------------------------------------------------------------------------
 
 
-def most_outside_first(rows: Sequence[Row]) -> list[Row]:
-    """Rows by the share of their measured traits outside the norm, the greatest first, the unmeasured last."""
+def pupil(row: Row) -> str:
+    """Whose solo it is: the folder it lies in below the class's, else its file's name without the ending."""
+    path = PurePosixPath(row["solo"]["path"].replace("\\", "/"))
+    tune = row["name"].rpartition(".")[2] if "." in row["name"] else ""
+    name = path.parts[0] if len(path.parts) > 1 else path.stem or row["solo"]["title"]
+    return f"{name} ({tune})" if tune else name
 
-    def rank(row: Row) -> tuple[bool, float, int, str]:
-        share = row["outside"] / row["measured"] if row["measured"] else 0.0
-        return (not row["measured"], -share, -row["clear"], row["name"])
 
-    return sorted(rows, key=rank)
+def register_order(rows: Sequence[Row]) -> list[Row]:
+    """Rows in the order of a register: by pupil, numbers as numbers, then by file."""
+    return sorted(rows, key=lambda row: (_natural(pupil(row)), _natural(row["solo"]["path"]), row["name"]))
+
+
+def _natural(text: str) -> list[tuple[int, int, str]]:
+    """A text to sort by, its numbers as numbers."""
+    return [(0, int(part), "") if part.isdecimal() else (1, 0, part.casefold()) for part in re.split(r"(\d+)", text)]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Pupils who have the same to do.
+
+    Attributes
+    ----------
+    kind : {"work", "listen", "keep", "untold"}
+    habit : str
+        Empty for "keep" and "untold".
+    rows : tuple of row
+    """
+
+    kind: str
+    habit: str
+    rows: tuple[Row, ...]
+
+
+def groups(rows: Sequence[Row]) -> list[Group]:
+    """Who works on what: the largest group first, then who listens for something, who keeps the take, who is untold."""
+    ordered = register_order(rows)
+    found: dict[tuple[str, str], list[Row]] = {}
+    for row in ordered:
+        first = row["first"]
+        untold = row["reason"] or not row["measured"]
+        kind = "untold" if untold else "work" if first.get("work") else "listen" if first["name"] else "keep"
+        found.setdefault((kind, first["name"]), []).append(row)
+    rank = {"work": 0, "listen": 1, "keep": 2, "untold": 3}
+    order = sorted(found, key=lambda k: (rank[k[0]], -len(found[k]), list(HABITS).index(k[1]) if k[1] else 0))
+    return [Group(kind, habit, tuple(found[kind, habit])) for kind, habit in order]
+
+
+def keys_read(rows: Sequence[Row]) -> Counter[str]:
+    """How many solos are read in each key that was estimated or told, the commonest first."""
+    return Counter(row["solo"]["key"] for row in rows if row["solo"]["key"])
 
 
 def spread(rows: Sequence[Row]) -> dict[str, dict[str, Any]]:

@@ -13,15 +13,15 @@ import pytest
 from helpers.class_files import HOSTILE, PROFILE, TAKES, abc, contents, small_class
 
 from stylemeter.batch.ledger import Shelf, safe_names
-from stylemeter.batch.run import run
+from stylemeter.batch.run import key_file, run
 from stylemeter.batch.worker import Wishes
 from stylemeter.errors import UsageError
 from stylemeter.features import CATALOG, HABITS
 from stylemeter.practice.advice import load_advice
-from stylemeter.report.classroom.overview import class_view, csv_text, overview_html, write_overview
+from stylemeter.report.classroom.overview import class_view, csv_text, keys_words, overview_html, write_overview
 from stylemeter.report.classroom.terminal import class_text
 from stylemeter.style.profile import load_profile
-from stylemeter.takes.class_rows import _tail, common, most_outside_first, spread
+from stylemeter.takes.class_rows import _tail, common, groups, pupil, register_order, spread
 
 WISHES = Wishes(PROFILE)
 
@@ -101,7 +101,7 @@ def test_each_solo_has_a_page_and_a_row_and_a_bad_file_stops_nothing(solos, tmp_
     verdicts = {r["name"]: {n: h["verdict"] for n, h in r["habits"].items()} for r in outcome.rows}
     assert verdicts["take-1"]["runs"] == verdicts["take-1"]["rhythm"] == "shown"
     assert verdicts["take-2"]["runs"] == verdicts["take-2"]["rhythm"] == "none"
-    assert view.rows[0]["name"] == "take-1"
+    assert [row["name"] for row in view.rows] == ["both.1", "both.2", "take-1", "take-2"]
 
 
 def test_a_batch_says_what_place_says(solos, out):
@@ -202,10 +202,10 @@ def test_a_fault_of_ours_costs_one_solo(solos, tmp_path, monkeypatch):
 
     plain = page.page_html
 
-    def broken(findings):
+    def broken(findings, **more):
         if findings.placement.melody.title == "One":
             raise ZeroDivisionError("division by zero")
-        return plain(findings)
+        return plain(findings, **more)
 
     monkeypatch.setattr(page, "page_html", broken)
     told = []
@@ -289,7 +289,11 @@ def test_hostile_names_are_shown_never_run(tmp_path):
     assert len(outcome.rows) == len(HOSTILE) + len(bad)
     page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page
-    assert not re.search(r"<(script|img)\b", page)
+    assert not re.search(r"<img\b", page)
+    assert len(re.findall(r"<script\b", page)) == 1  # the overview's own
+    sheets = (tmp_path / "out" / "sheets.html").read_text(encoding="utf-8")
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in sheets
+    assert not re.search(r"<(script|img)\b", sheets)
     assert "49" not in re.findall(r"<bdi>.*?</bdi>", page)
     assert "{{ 7*7 }}" in page
     for row in csv.reader(io.StringIO((tmp_path / "out" / "class.csv").read_text(encoding="utf-8"))):
@@ -359,11 +363,90 @@ def test_the_binomial_tail_is_scipys(count, trials, chance):
     assert _tail(count, trials, chance) == pytest.approx(float(binom.sf(count - 1, trials, chance)), rel=1e-12)
 
 
-def test_the_most_outside_come_first_and_the_unmeasured_last():
-    rows = invented_rows(3)
-    for row, (outside, measured) in zip(rows, [(2, 20), (0, 0), (4, 20)], strict=True):
-        row |= {"outside": outside, "measured": measured}
-    assert [r["name"] for r in most_outside_first(rows)] == ["s2", "s0", "s1"]
+def _named(path, name="s", first="", work=True, **more):
+    row = invented_rows(1)[0] | {"name": name, "reason": "", "first": {"name": first, "work": work}}
+    return row | {"solo": {"path": path, "title": "A title", "key": "C major", "key_source": "estimated"}} | more
+
+
+def test_a_pupil_is_the_folder_s_or_file_s_name_and_stands_in_register_order():
+    paths = ["Ben 10.abc", "ben 9.abc", "Ada/week-2.mid", "Ada/week-1.mid", "Cleo.abc"]
+    rows = [_named(path) for path in paths]
+    assert [pupil(row) for row in rows] == ["Ben 10", "ben 9", "Ada", "Ada", "Cleo"]
+    assert [row["solo"]["path"] for row in register_order(rows)] == [
+        *("Ada/week-1.mid", "Ada/week-2.mid", "ben 9.abc", "Ben 10.abc", "Cleo.abc")
+    ]
+    assert pupil(_named("Ada.abc", "Ada.2")) == "Ada (2)"
+
+
+def test_who_works_on_what_the_largest_group_first():
+    rows = [
+        _named("a.abc", first="space"),
+        _named("b.abc", first="runs"),
+        _named("c.abc", first="space"),
+        _named("d.abc", first="root", work=False),
+        _named("e.abc", work=False),
+        _named("f.abc", reason="too short"),
+    ]
+    found = [(g.kind, g.habit, [pupil(row) for row in g.rows]) for g in groups(rows)]
+    assert found == [
+        ("work", "space", ["a", "c"]),
+        ("work", "runs", ["b"]),
+        ("listen", "root", ["d"]),
+        ("keep", "", ["e"]),
+        ("untold", "", ["f"]),
+    ]
+
+
+def test_a_class_read_in_many_keys_is_warned():
+    keys = ["C major", "A minor", "G major", "C major"]
+    rows = [_named(f"{i}.abc") for i in range(4)]
+    for row, key in zip(rows, keys, strict=True):
+        row["solo"]["key"] = key
+    assert keys_words(rows).startswith("The class is read in 3 keys: C major (2), ")
+    for row in rows:
+        row["solo"]["key_source"] = "given"
+    assert keys_words(rows) == ""
+
+
+def test_numbers_stay_when_a_file_is_added_and_the_key_file_tells_them(tmp_path):
+    folder = tmp_path / "class"
+    folder.mkdir()
+    for name in ("Ben", "Dan"):
+        (folder / f"{name}.abc").write_text(abc(1, name))
+    wishes = Wishes(PROFILE, anonymous=True)
+    whole(folder, tmp_path / "out", wishes)
+    before = {p.name: p.read_bytes() for p in (tmp_path / "out" / "pages").iterdir()}
+    (folder / "Ada.abc").write_text(abc(2, "Ada"))
+    outcome, _ = whole(folder, tmp_path / "out", wishes)
+    assert outcome.done == 1
+    after = {p.name: p.read_bytes() for p in (tmp_path / "out" / "pages").iterdir()}
+    assert before.items() <= after.items()
+    key = key_file(tmp_path / "out")
+    assert key.parent == tmp_path
+    rows = list(csv.reader(io.StringIO(key.read_text())))
+    assert rows == [["number", "file"], ["1", "Ben.abc"], ["2", "Dan.abc"], ["3", "Ada.abc"]]
+    (folder / "Ben.abc").unlink()
+    whole(folder, tmp_path / "out", wishes)
+    assert sorted(p.name for p in (tmp_path / "out" / "pages").iterdir()) == ["Solo-02.html", "Solo-03.html"]
+
+
+def test_every_solo_has_a_sheet_and_its_page_leads_back(out):
+    sheets = (out / "sheets.html").read_text(encoding="utf-8")
+    assert sheets.count('<section class="one-sheet">') == 4
+    ids = re.findall(r' id="([^"]+)"', sheets)
+    assert len(ids) == len(set(ids))
+    assert set(re.findall(r'<use href="#([^"]+)"', sheets)) <= set(ids)
+    assert "Work on " in sheets
+    assert 'href="../index.html"' in (out / "pages" / "take-1.html").read_text(encoding="utf-8")
+    assert "sheet" not in json.loads((out / "class.json").read_text())["solos"][0]
+
+
+def test_a_class_too_small_for_a_norm_has_its_own_middle_told_as_such(out):
+    page = (out / "index.html").read_text(encoding="utf-8")
+    assert "4 solos are too few for a norm of their own, which takes 39 different tunes" in page
+    values = sorted(s["features"]["step_share"]["value"] for s in json.loads((out / "class.json").read_text())["solos"])
+    middle = (values[1] + values[2]) / 2
+    assert f'<th scope="row">steps</th><td>{100 * middle:.0f}%</td>' in page
 
 
 def test_the_tables_agree(out):
@@ -373,7 +456,7 @@ def test_the_tables_agree(out):
     kept = pd.read_parquet(out / "class.parquet")
     assert list(written.columns) == list(kept.columns)
     assert written["runs_percentile"].tolist() == pytest.approx(kept["runs_percentile"].tolist())
-    assert kept["solo"].tolist()[0] == "take-1.musicxml"
+    assert kept["solo"].tolist() == ["both.abc", "both.abc", "take-1.musicxml", "take-2.musicxml"]
     # a tune without chords can't be measured against them: that is no 0
     assert kept.set_index("page")["chord_tone_share"].isna().to_dict() == {
         f"pages/{name}.html": name.startswith("both") for name in ("take-1", "take-2", "both.1", "both.2")

@@ -38,7 +38,7 @@ def test_root_notes_to_move():
     # 8 of 16 notes are the root; at most a quarter, 4, may be
     melody = solo([60, 67] * 8, [Q] * 16, key=C)
     change = amount(melody, "root_share", 0.1, 0.25)
-    assert (change.words, change.count) == ("move 4 of the 8 root notes elsewhere", 4)
+    assert (change.words, change.count) == ("about once in each bar, play another note in place of the root", 4)
     assert change.after == 0.25
 
 
@@ -46,7 +46,8 @@ def test_breaths_to_put_in():
     # 16 bars of eighths without a rest; 3 breaths a 16 bars are wanted
     melody = solo([60, 62, 64, 62] * 32, [E] * 128, key=C)
     change = amount(melody, "breaths_per_bar", 3 / 16, 1.0)
-    assert (change.words, change.count) == ("put 3 more breaths into these 16 bars", 3)
+    assert change.words == "about once in every five bars, take a breath: a rest of half a beat or more"
+    assert change.count == 3
 
 
 def test_breaths_halve_the_longest_stretch():
@@ -89,7 +90,7 @@ def test_syncopation_is_an_anticipated_beat():
     found = find_edits(melody, "syncopation_index", 0.4, 1.5)
     assert found.count == 1
     assert amount(melody, "syncopation_index", 0.4, 1.5).words == (
-        "let 1 note start ahead of the beat and hold across it"
+        "once, let a note start ahead of the beat and hold across it"
     )
     early = int(np.flatnonzero(found.melody.onset % Q)[0])
     assert found.melody.beat[early] == 4.5
@@ -119,7 +120,8 @@ def test_notes_are_moved_inside_the_key():
 
 def test_the_root_can_be_brought_in_where_it_was_not_used():
     melody = solo([62, 64, 65, 67] * 5, [Q] * 20, key=Key(0, None, "given"))
-    assert amount(melody, "root_share", 0.1, 0.3).words == "move 2 more notes to the root"
+    said = "about once in every three bars, play the root in place of another note"
+    assert amount(melody, "root_share", 0.1, 0.3).words == said
 
 
 def test_marks_come_and_go():
@@ -195,7 +197,7 @@ def test_changes_of_all_features_outside():
     found = placed(scales(4), {"scale_run_share": (0.0, 0.5), "root_share": (0.0, 0.1), "step_share": (0, 1)})
     assert {name: c.words for name, c in changes(found).items()} == {
         "scale_run_share": "break 2 of the 4 scale runs",
-        "root_share": "move 2 of the 4 root notes elsewhere",
+        "root_share": "about once in each bar, play another note in place of the root",
     }
     assert change_for(found, "step_share") is None
 

@@ -179,8 +179,10 @@ def test_some_of_them(count, total, said):
 
 def test_bars_are_counted():
     text = words().features["breaths_per_bar"].up
-    assert change_words(text, 1, 0, amount="", bars=1) == "put 1 more breath into this bar"
-    assert change_words(text, 3, 0, amount="", bars=16) == "put 3 more breaths into these 16 bars"
+    assert change_words(text, 1, 0, amount="", bars=1) == "once, take a breath: a rest of half a beat or more"
+    assert change_words(text, 3, 0, amount="", bars=16) == (
+        "about once in every five bars, take a breath: a rest of half a beat or more"
+    )
 
 
 # -- values --------------------------------------------------------------------------------------------------------
@@ -316,7 +318,7 @@ def test_a_provisional_norm_is_said_in_tenths():
 def test_uncertain_notes_are_told():
     place = feature_place("npvi", "above", unsure=True, clear=True)
     assert "not in every reading of the uncertain notes" in sentence(place, STYLE)
-    assert feature_verdict(place) == "above the usual range (depends on notes that are uncertain)"
+    assert feature_verdict(place) == "more than usual (hangs on uncertain notes)"
 
 
 @pytest.mark.parametrize("name", list(CATALOG))
@@ -329,9 +331,9 @@ def test_every_feature_has_a_sentence_for_every_verdict(name, verdict):
 
 
 def test_verdicts_of_features():
-    assert feature_verdict(feature_place("npvi")) == "within the usual range"
-    assert feature_verdict(feature_place("npvi", "below", clear=True)).startswith("below the usual range (clear")
-    assert feature_verdict(feature_place("npvi", "below")).endswith("(may be chance: one take can't tell)")
+    assert feature_verdict(feature_place("npvi")) == "as usual"
+    assert feature_verdict(feature_place("npvi", "below", clear=True)) == "clearly less than usual"
+    assert feature_verdict(feature_place("npvi", "below")) == "less than usual"
 
 
 @pytest.mark.parametrize("name", list(HABITS))
@@ -348,7 +350,7 @@ def test_sentences_of_habits(name):
 
 def test_a_shown_habit_is_never_its_opposite():
     both = habit_place("runs", "shown", p_free=0.01)
-    assert habit_verdict(both) == "shown"
+    assert habit_verdict(both) == "clearly"
     assert direction_of(both) == "more"
 
 

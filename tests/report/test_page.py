@@ -23,7 +23,7 @@ from helpers.written import written
 from stylemeter.errors import UsageError
 from stylemeter.features import CATALOG, HABITS
 from stylemeter.placement.records import Stretch
-from stylemeter.practice.words import format_range, format_value, words
+from stylemeter.practice.words import format_range, format_value, style_words, words
 from stylemeter.report.draw import notation
 from stylemeter.report.draw.svg import Chart, chart
 from stylemeter.report.solo.document import to_document
@@ -101,15 +101,15 @@ def test_what_was_read_is_told(tree):
         assert said in tree.words, said
 
 
-def test_the_answer_names_the_habits_and_counts_what_the_document_counts(tree):
+def test_the_answer_counts_what_the_document_counts_and_tells_chance_once(tree):
     document = to_document(dense())
-    shown = [words().habits[h["name"]].title for h in document["habits"] if h["verdict"] == "shown"]
-    assert len(shown) >= 2
-    assert f"shows {len(shown)} of the six habits more than the style does" in tree.words
     outside = [f for f in document["features"] if f["verdict"] in ("above", "below")]
     measured = [f for f in document["features"] if f["verdict"] != "unmeasured"]
     assert f"{len(outside)} of {len(measured)} measured traits lie outside" in tree.words
     assert f"chance alone would put about {document['expected_by_chance']:.0f} there" in tree.words
+    assert len(re.findall(r"chance alone", tree.words)) == 2  # here, and where the norm is told
+    clear = sum(f["clear"] for f in outside)
+    assert (f"{clear} of them" if clear else texts()["answer.no_clear"]) in tree.words
 
 
 def test_every_habit_has_a_strip_named_for_those_who_cannot_see_it(tree):
@@ -159,7 +159,9 @@ def test_traits_are_grouped_and_what_lies_outside_comes_first(page):
 
 def test_the_norm_names_tunes_families_licences_and_what_was_not_checked(tree):
     profile = shipped()
-    assert f"{profile.document['tunes']} old fiddle tunes in {profile.document['families']} tune families" in tree.words
+    said = style_words(profile)
+    assert f"{said.who}, in {profile.document['families']} tune families" in tree.words
+    assert said.means in tree.words
     for c in profile.document["collections"]:
         assert c["licence"] in tree.words
         assert c["attribution"] in tree.words
@@ -172,14 +174,14 @@ def test_a_calibrated_style_tells_what_was_checked_and_what_it_cannot_show():
     assert "9 of 100 traits lay outside" in words_there
     assert texts()["norm.can_show"] in words_there
     assert "No air: not measured (old fiddle tunes can hardly show it" in words_there
-    assert "Not told here: No air." in words_there
 
 
 def test_uncertain_notes_are_told_and_drawn():
     findings = found(uncertain=0.2)
     tree = Tree(page_html(findings))
     assert "20% of the notes are taken as uncertain" in tree.words
-    assert "of 100 in the readings of the uncertain notes" in tree.words
+    assert "of 100 as the uncertain notes are read this way or that" in tree.words
+    assert "are taken as uncertain" not in Tree(page_html(found(uncertain=0.004))).words
     assert len(tree.all("line", "solo-range")) > 20
     assert not Tree(page_html(dense())).all("line", "solo-range")
 
@@ -437,8 +439,7 @@ def test_the_hill_shows_the_samples_own_quantiles():
 def test_a_take_too_short_to_measure_says_so():
     findings = found(take("short"))
     tree = Tree(page_html(findings))
-    assert "too little of this take could be measured to say anything" in tree.words
-    assert "shows none of the six" not in tree.words
+    assert "nothing can be said of this take" in tree.words
     assert not tree.all("p", "exercise")
 
 

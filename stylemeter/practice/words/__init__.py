@@ -19,12 +19,14 @@ from stylemeter.practice.words.saying import (
     sentence,
     value_and_range,
 )
+from stylemeter.practice.words.styles import StyleWords, style_words
 from stylemeter.practice.words.table import Direction, FeatureWords, HabitWords, Titled, Words, parse, words
 
 __all__ = [
     "Direction",
     "FeatureWords",
     "HabitWords",
+    "StyleWords",
     "Titled",
     "Words",
     "capital",
@@ -39,6 +41,7 @@ __all__ = [
     "parse",
     "percentile_words",
     "sentence",
+    "style_words",
     "value_and_range",
     "words",
 ]

@@ -89,7 +89,32 @@ def change_words(text: str, count: int, total: int, *, amount: str, bars: int) -
         some=fill(phrases[which], count=str(count), total=str(total)),
         amount=amount,
         these_bars=fill(phrases["these_bars"], bars, count=str(bars)),
+        often=_often(count, bars),
     )
+
+
+def _often(count: int, bars: int) -> str:
+    """How often so many things in so many bars come: "about twice in each bar", "about once in every four bars".
+
+    Examples
+    --------
+    >>> _often(19, 16), _often(33, 16), _often(4, 16), _often(1, 16)
+    ('about once in each bar', 'about twice in each bar', 'about once in every four bars', 'once')
+    """
+    phrases = words().phrases
+    if count <= 1:
+        return phrases["often_once"]
+    if 3 * count >= 2 * bars:
+        each = max(1, math.floor(count / bars + 0.5))
+        times = phrases["twice"] if each == 2 else fill(phrases["times"], each, count=_spoken(each))
+        return fill(phrases["often_bar"], times=times)
+    return fill(phrases["often_bars"], bars=_spoken(max(2, math.floor(bars / count + 0.5))))
+
+
+def _spoken(count: int) -> str:
+    """A small number as a word."""
+    names = words().phrases["numbers"].split()
+    return names[count - 1] if 1 <= count <= len(names) else str(count)
 
 
 def capital(text: str) -> str:
@@ -278,8 +303,9 @@ def feature_verdict(place: FeaturePlace) -> str:
     said = verdicts[place.verdict]
     if not place.outside:
         return said
-    surely = "unsure" if place.unsure else "clear" if place.clear else "unclear"
-    return f"{said} ({verdicts[surely]})"
+    if place.unsure:
+        return f"{said} ({verdicts['unsure']})"
+    return f"{verdicts['clear']} {said}" if place.clear else said
 
 
 def habit_verdict(place: HabitPlace) -> str:

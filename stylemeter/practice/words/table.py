@@ -41,6 +41,12 @@ _PHRASES = {
     "over_99_percent": "",
     "value_range": "low high",
     "these_bars": "count",
+    "often_bar": "times",
+    "often_bars": "bars",
+    "often_once": "",
+    "times": "count",
+    "twice": "",
+    "numbers": "",
     "some": "count total",
     "some_all": "total",
     "some_both": "",
@@ -51,14 +57,15 @@ _PHRASES = {
     "bring_down": "amount",
 }
 _FIRST = {
-    "shown": "title style",
-    "hinted": "title style",
-    "clear": "label style",
-    "outside": "label style",
+    "shown": "work title why style",
+    "hinted": "work title why style",
+    "unsure": "work title why style",
+    "clear": "style what",
     "none": "style",
-    "unmeasured": "style",
+    "unmeasured": "style reason",
+    "impossible": "style reason",
 }
-_VERDICTS = ("below", "within", "above", "unmeasured", "clear", "unclear", "unsure")
+_VERDICTS = ("below", "within", "above", "unmeasured", "clear", "unsure")
 _HABIT_VERDICTS = ("shown", "hinted", "none", "free", "unmeasured")
 
 
@@ -224,7 +231,7 @@ def _texts(found: Any, wanted: Mapping[str, str], where: str, optional: frozense
 
 
 _FEATURE_TEXTS = dict.fromkeys(("label", "more", "less", "explain", "show", "unit", "of"), "")
-_CHANGE_NAMES = "count some amount these_bars"
+_CHANGE_NAMES = "count some amount these_bars often"
 
 
 def _feature(name: str, found: Any, where: str) -> FeatureWords:

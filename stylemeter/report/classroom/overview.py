@@ -13,24 +13,46 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from statistics import median
+from typing import Any
 from urllib.parse import quote
+
+from markupsafe import Markup
 
 from stylemeter.features import CATALOG, HABITS
 from stylemeter.practice.advice import Advice
-from stylemeter.practice.words import words
+from stylemeter.practice.words import capital, format_range, format_value, style_words, words
 from stylemeter.report.classroom.page import render
 from stylemeter.report.classroom.words import of_hundred, say
+from stylemeter.report.draw.score import Glyphs
 from stylemeter.report.draw.svg import tag
 from stylemeter.style.profile import Profile
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS
 from stylemeter.support.files import write_whole
-from stylemeter.takes.class_rows import COMMON_SOLOS, Row, Shared, common, most_outside_first, spread
+from stylemeter.support.printable import show
+from stylemeter.takes.class_rows import (
+    COMMON_SOLOS,
+    Row,
+    Shared,
+    common,
+    groups,
+    keys_read,
+    pupil,
+    register_order,
+    spread,
+)
 from stylemeter.writing.table import escape
 
-if TYPE_CHECKING:
-    from markupsafe import Markup
-
-__all__ = ["SCHEMA", "ClassView", "class_view", "habits_in_common", "to_document", "write_overview"]
+__all__ = [
+    "SCHEMA",
+    "ClassView",
+    "class_view",
+    "group_title",
+    "habits_in_common",
+    "keys_words",
+    "to_document",
+    "write_overview",
+]
 
 SCHEMA = "stylemeter/class/1"
 
@@ -44,7 +66,7 @@ class ClassView:
     profile : Profile
     coverage : float
     rows : list of row
-        The most outside first (see `class_rows`).
+        In the order of the register (see `class_rows`).
     spread : dict
     common : list of Shared
     unread : list of (name, reason)
@@ -78,7 +100,7 @@ def class_view(
     return ClassView(
         profile,
         coverage,
-        most_outside_first(rows),
+        register_order(rows),
         spread(rows),
         common(rows, coverage),
         list(unread),
@@ -89,11 +111,12 @@ def class_view(
 
 
 def write_overview(view: ClassView, folder: Path) -> None:
-    """Write index.html, class.csv, class.parquet and class.json."""
+    """Write index.html, sheets.html, class.csv, class.parquet and class.json."""
     document = json.dumps(to_document(view), ensure_ascii=False, allow_nan=False) + "\n"
     write_whole(folder / "class.json", document.encode("utf-8", "replace"))
     write_whole(folder / "class.csv", csv_text(view.rows).encode("utf-8", "replace"))
     write_whole(folder / "class.parquet", parquet_bytes(view.rows))
+    write_whole(folder / "sheets.html", sheets_html(view).encode("utf-8"))
     write_whole(folder / "index.html", overview_html(view).encode("utf-8"))
 
 
@@ -103,7 +126,7 @@ def to_document(view: ClassView) -> dict[str, Any]:
         "schema": SCHEMA,
         "profile": {"name": view.profile.name, "style": view.profile.style, "digest": view.profile.digest},
         "coverage": view.coverage,
-        "solos": list(view.rows),
+        "solos": [{key: value for key, value in row.items() if key != "sheet"} for row in view.rows],
         "spread": view.spread,
         "common": [asdict(s) for s in view.common],
         "unread": [{"name": name, "reason": reason} for name, reason in view.unread],
@@ -201,19 +224,26 @@ def _kinds() -> dict[str, type]:
 def overview_html(view: ClassView) -> str:
     """Return the overview as one page that holds everything but the solos' own pages."""
     document = view.profile.document
+    said = style_words(view.profile)
     return render(
         "overview.html.j2",
         style=view.profile.style,
+        who=said.who,
+        means=said.means,
         coverage=f"{100 * view.coverage:.0f}",
         solos=say("class.solos", len(view.rows), count=len(view.rows)),
+        keys=keys_words(view.rows),
         anonymous=view.anonymous,
         titles={name: words().habits[name].title for name in HABITS},
+        groups=[_group_view(group.kind, group.habit, group.rows) for group in groups(view.rows)],
         rows=[_row_view(row, view.coverage) for row in view.rows],
         verdicts=words().habit_verdicts,
         spread=[_spread_view(view, name) for name in HABITS] if view.rows else [],
         common=[_shared_view(s) for s in view.common],
         few=len(view.rows) < COMMON_SOLOS,
         shared_habits=habits_in_common(view),
+        medians=_medians(view.rows),
+        medians_intro=_medians_intro(len(view.rows)),
         unread=view.unread,
         passed_over=[] if view.anonymous else view.passed_over,
         passed_count=len(view.passed_over),
@@ -221,6 +251,59 @@ def overview_html(view: ClassView) -> str:
         name=view.profile.name,
         cautions=[view.advice.cautions, view.advice.credit],
     )
+
+
+def sheets_html(view: ClassView) -> str:
+    """Return all lesson sheets as one page to print, a side each, in the order of the register."""
+    glyphs = Glyphs()
+    sheets = []
+    for row in view.rows:
+        sheet = row.get("sheet")
+        if sheet:
+            glyphs.shapes |= sheet["glyphs"]
+            sheets.append(Markup(sheet["html"]))  # noqa: S704 - made by our own template, which escapes
+    return render("sheets.html.j2", style=view.profile.style, sheets=sheets, glyphs=glyphs.markup)
+
+
+#: Different keys from which on a class is told that it is read in several.
+KEYS_MANY = 3
+
+
+def keys_words(rows: Sequence[Row]) -> str:
+    """A warning where the class is read in many keys, most of them estimated; else empty."""
+    keys = keys_read(rows)
+    estimated = sum(row["solo"].get("key_source") == "estimated" for row in rows)
+    if len(keys) < KEYS_MANY or 2 * estimated < len(rows):
+        return ""
+    return say("class.keys", count=len(keys), keys=", ".join(f"{key} ({n})" for key, n in keys.most_common(6)))
+
+
+def group_title(kind: str, habit: str) -> str:
+    """What a group of pupils has to do."""
+    own = words().habits[habit] if habit else None
+    return say(f"groups.{kind}", work=own.work if own else "", title=own.title.lower() if own else "")
+
+
+def _group_view(kind: str, habit: str, rows: Sequence[Row]) -> dict[str, Any]:
+    pupils = [{"name": show(pupil(row), 60), "link": f"pages/{quote(row['name'])}.html"} for row in rows]
+    return {"id": f"{kind}-{habit}", "title": capital(group_title(kind, habit)), "pupils": pupils}
+
+
+def _medians(rows: Sequence[Row]) -> list[dict[str, str]]:
+    """The class's own middle of each trait, and from which solo to which it reaches."""
+    found = []
+    for name in CATALOG:
+        values = sorted(v for row in rows if (v := row["features"][name]["value"]) is not None)
+        if len(values) >= COMMON_SOLOS:
+            own = words().features[name]
+            ends = format_range(name, values[0], values[-1])
+            found.append({"label": own.label, "median": format_value(name, median(values)), "range": ends})
+    return found
+
+
+def _medians_intro(solos: int) -> str:
+    few = solos < FAMILIES_FOR_LIMITS
+    return say("medians.few" if few else "medians.intro", count=solos, least=FAMILIES_FOR_LIMITS)
 
 
 def solo_title(row: Row) -> str:
@@ -231,17 +314,18 @@ def solo_title(row: Row) -> str:
 
 def _row_view(row: Row, coverage: float) -> dict[str, Any]:
     """A solo's cells."""
-    first = row["first"]["name"]
+    (group,) = groups([row])
+    solo = row["solo"]
     return {
         "link": f"pages/{quote(row['name'])}.html",
+        "pupil": show(pupil(row), 80),
         "title": solo_title(row),
-        "path": row["solo"]["path"],
-        "notes": row["solo"]["notes"],
+        "group": f"{group.kind}-{group.habit}",
+        "key": solo["key"] or "",
+        "key_source": say(f"table.{solo['key_source']}") if solo.get("key_source") else "",
+        "notes": solo["notes"],
         "reason": row["reason"],
-        "outside": row["outside"],
-        "measured": row["measured"],
-        "clear": row["clear"],
-        "first": words().title(first) if first else "",
+        "first": capital(group_title(group.kind, group.habit)),
         "habits": [_habit_view(name, row["habits"][name], coverage) for name in HABITS],
     }
 
@@ -253,11 +337,27 @@ def _habit_view(name: str, habit: Row, coverage: float) -> dict[str, Any]:
         "title": words().habits[name].title,
         "verdict": habit["verdict"],
         "said": words().habit_verdicts[shown],
-        "count": of_hundred(percentile),
+        "sort": "" if percentile is None else f"{percentile:.4f}",
+        "bars": bars_text(habit.get("bars") or []),
         "reason": habit["reason"],
         "unsure": habit["unsure"],
         "strip": "" if percentile is None else _mini(percentile, coverage),
     }
+
+
+def bars_text(bars: Sequence[Sequence[int]]) -> str:
+    """Where a habit lies, in short: the first of its places.
+
+    Examples
+    --------
+    >>> bars_text([[3, 8], [12, 12]]), bars_text([[5, 5]]), bars_text([])
+    ('bars 3–8 …', 'bar 5', '')
+    """
+    if not bars:
+        return ""
+    low, high = bars[0]
+    said = say("table.bar", low=low) if low == high else say("table.bars", low=low, high=high)
+    return f"{said} …" if len(bars) > 1 else said
 
 
 def _mini(percentile: float, coverage: float) -> Markup:

@@ -10,6 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from stylemeter._version import __version__
+from stylemeter.features import HABITS
 from stylemeter.report.classroom.words import of_hundred, say, texts
 from stylemeter.report.draw.html import TEMPLATES, environment
 
@@ -29,10 +30,12 @@ def render(template: str, **context: Any) -> str:
     Returns
     -------
     str
-        HTML that loads and runs nothing.
+        HTML that loads nothing and runs nothing but our own script.
     """
     page: str = (
-        _environment().get_template(template).render(**context, css=_css(), policy=_policy(), version=__version__)
+        _environment()
+        .get_template(template)
+        .render(**context, css=_css(), js=_js(), policy=_policy(), version=__version__)
     )
     return page.encode("utf-8", "replace").decode("utf-8")
 
@@ -44,13 +47,23 @@ def _environment() -> Any:
 
 @lru_cache(maxsize=1)
 def _css() -> Markup:
-    """The style of the solo's page, and ours behind it."""
+    """The style of the solo's page, and ours behind it: a sheet shows the marks of its habit."""
     sheets = [(TEMPLATES / name).read_text(encoding="utf-8") for name in ("page.css", "class.css")]
+    sheets += [f".show-{name} .on-{name} {{ display: inline; }}" for name in HABITS]
     return Markup("\n".join(sheets))  # noqa: S704 - our own files
 
 
 @lru_cache(maxsize=1)
+def _js() -> Markup:
+    """The script that sorts the table of a class."""
+    return Markup((TEMPLATES / "class.js").read_text(encoding="utf-8"))  # noqa: S704 - our own file
+
+
+@lru_cache(maxsize=1)
 def _policy() -> str:
-    """What the page may do: its own style, and nothing else."""
-    style = base64.b64encode(hashlib.sha256(_css().encode()).digest()).decode()
-    return f"default-src 'none'; style-src 'sha256-{style}'; img-src data:; base-uri 'none'; form-action 'none'"
+    """What a page may do: its own style and script, and nothing else."""
+    style, script = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (_css(), _js()))
+    return (
+        f"default-src 'none'; script-src 'sha256-{script}'; style-src 'sha256-{style}'; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )

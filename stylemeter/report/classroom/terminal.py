@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import os
 import sys
+import textwrap
+from collections.abc import Iterator
 from pathlib import Path
 
 from rich.console import Console
@@ -12,11 +14,11 @@ from rich.table import Table
 from rich.text import Text
 
 from stylemeter.features import HABITS
-from stylemeter.practice.words import words
-from stylemeter.report.classroom.overview import ClassView, habits_in_common, solo_title
-from stylemeter.report.classroom.words import of_hundred, say, texts
+from stylemeter.practice.words import capital, words
+from stylemeter.report.classroom.overview import ClassView, group_title, habits_in_common, keys_words
+from stylemeter.report.classroom.words import say, texts
 from stylemeter.support.printable import show
-from stylemeter.takes.class_rows import Row
+from stylemeter.takes.class_rows import Row, groups, pupil
 
 __all__ = ["WIDTH", "class_text", "print_class", "put_out"]
 
@@ -60,7 +62,7 @@ def class_text(view: ClassView, page: Path, placed: int) -> str:
 def _blocks(view: ClassView, page: Path, placed: int) -> list[Table | Text]:
     blocks: list[Table | Text] = []
     if view.rows:
-        blocks += [_table(view), Text(texts()["terminal.legend"], style="dim"), *_common(view)]
+        blocks += [*_groups(view), _table(view), Text(texts()["terminal.legend"], style="dim"), *_common(view)]
     if view.unread:
         blocks.append(Text(say("terminal.unread", len(view.unread), count=len(view.unread))))
     if view.passed_over:
@@ -72,25 +74,32 @@ def _blocks(view: ClassView, page: Path, placed: int) -> list[Table | Text]:
     return blocks
 
 
+def _groups(view: ClassView) -> Iterator[Text]:
+    """Who works on what, a paragraph each."""
+    for group in groups(view.rows):
+        names = ", ".join(show(pupil(row), 40) for row in group.rows)
+        count = say("class.pupils", len(group.rows), count=len(group.rows))
+        head = f"{capital(group_title(group.kind, group.habit))}: {count}"
+        yield Text(f"{head}\n" + textwrap.fill(names, WIDTH, initial_indent="  ", subsequent_indent="  "))
+    keys = keys_words(view.rows)
+    if keys:
+        yield Text(keys, style="yellow")
+    yield Text()
+
+
 def _table(view: ClassView) -> Table:
     table = Table(box=None, pad_edge=False, header_style="dim", collapse_padding=True)
-    table.add_column(texts()["terminal.solo"], width=32, no_wrap=True, overflow="ellipsis")
-    table.add_column(texts()["terminal.outside"], width=8, justify="right", no_wrap=True)
+    table.add_column(texts()["terminal.solo"], width=26, no_wrap=True, overflow="ellipsis")
     for name in HABITS:
-        table.add_column(name, width=max(4, len(name)), justify="right", no_wrap=True)
+        table.add_column(name, width=len(name), justify="center", no_wrap=True)
     for row in view.rows:
-        table.add_row(Text(show(solo_title(row), 60)), *_cells(row))
+        table.add_row(Text(show(pupil(row), 60)), *_cells(row))
     return table
 
 
 def _cells(row: Row) -> list[Text]:
-    outside = f"{row['outside']}/{row['measured']}" if row["measured"] else "-"
-    cells = [Text(outside)]
-    for name in HABITS:
-        habit = row["habits"][name]
-        mark = _MARKS[habit["verdict"]]
-        cells.append(Text(f"{mark} {of_hundred(habit['percentile']):>2}", style=_STYLES[habit["verdict"]]))
-    return cells
+    verdicts = [row["habits"][name]["verdict"] for name in HABITS]
+    return [Text(_MARKS[verdict], style=_STYLES[verdict]) for verdict in verdicts]
 
 
 def _common(view: ClassView) -> list[Table | Text]:

@@ -3,8 +3,9 @@
 Conventions: verovio engraves the staff, every line with its clef and signature, justified; tablature, brackets and
 shades are drawn here, at the places of the heads. Lengths are in verovio's units (a staff space is 180). Each line is
 a picture of its own, as wide as the page lets it be. Marks carry the class of their subject, so that a style sheet
-shows one subject at a time. A rhythm that was guessed, not written, is engraved without ties: a note has its first
-written value, and nothing stands in the rest of its time.
+shows one subject at a time; a head's group and its number in the tablature carry ``data-note``, the note's index. A
+rhythm that was guessed, not written, is engraved without ties: a note has its first written value, and nothing stands
+in the rest of its time.
 """
 
 from __future__ import annotations
@@ -282,7 +283,7 @@ class _System:
                 return ""
             note = _NOTE_ID.fullmatch(element.get("id") or "")
             if kind[:1] == ["note"] and note:
-                return f'<g data-n="{note[1]}">{inside}</g>'
+                return f'<g data-note="{note[1]}">{inside}</g>'
             if kind[:1] == ["harm"]:
                 return f'<g class="harm">{inside}</g>'
             return inside
@@ -393,7 +394,7 @@ class _System:
         for note, x in self.heads.items():
             fret, string = int(hand.frets[note]), int(hand.strings[note])
             y = top + (string - 1) * TAB_SPACE
-            yield f'<text x="{round(x + HEAD)}" y="{round(y + 88)}">{fret}</text>'
+            yield f'<text data-note="{note}" x="{round(x + HEAD)}" y="{round(y + 88)}">{fret}</text>'
         yield "</g>"
 
     def _marks(self, marks: Sequence[Mark], y: float) -> Iterator[str]:

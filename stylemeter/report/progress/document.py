@@ -8,6 +8,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from stylemeter.practice.advice import Choice
 from stylemeter.practice.words import words
 from stylemeter.report.classroom.words import of_hundred, say, texts
 from stylemeter.support.numbers import number
@@ -24,6 +25,7 @@ __all__ = [
     "csv_text",
     "ends",
     "head",
+    "next_lines",
     "sentence",
     "to_document",
     "trait_title",
@@ -89,6 +91,12 @@ def answer(progress: Progress) -> list[str]:
         )
         lines.append(texts()["progress.enough"])
     return [*lines, texts()["progress.no_fault"]]
+
+
+def next_lines(following: Choice) -> list[str]:
+    """What the last take asks for: its one sentence, and the exercise if there is one."""
+    lines = [say("progress.next", reason=following.reason)]
+    return [*lines, say("progress.next_exercise", exercise=following.tip.exercise)] if following.tip else lines
 
 
 def verdict(t: Trajectory) -> str:

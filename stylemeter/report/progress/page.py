@@ -12,13 +12,13 @@ from pathlib import Path
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Any
 
-from stylemeter.practice.advice import Advice
+from stylemeter.practice.advice import Advice, Choice
 from stylemeter.practice.words import format_range, format_value, words
 from stylemeter.report.classroom.page import render
 from stylemeter.report.classroom.words import of_hundred, say
 from stylemeter.report.draw.html import write_html
 from stylemeter.report.draw.svg import number, tag
-from stylemeter.report.progress.document import answer, head, numbers, sentence, trait_title, verdict
+from stylemeter.report.progress.document import answer, head, next_lines, numbers, sentence, trait_title, verdict
 from stylemeter.takes.progress import By, Point, Progress, Trajectory
 
 if TYPE_CHECKING:
@@ -34,7 +34,14 @@ END = 2.75
 _WIDE, _LEFT, _TOP, _FOOT = 400.0, 34.0, 12.0, 172.0
 
 
-def write_progress(progress: Progress, features: Sequence[Trajectory], advice: Advice, by: By, path: Path) -> None:
+def write_progress(
+    progress: Progress,
+    features: Sequence[Trajectory],
+    advice: Advice,
+    by: By,
+    path: Path,
+    following: Choice | None = None,
+) -> None:
     """Write the page.
 
     Raises
@@ -42,10 +49,12 @@ def write_progress(progress: Progress, features: Sequence[Trajectory], advice: A
     UsageError
         If the file can't be written.
     """
-    write_html(progress_html(progress, features, advice, by), path)
+    write_html(progress_html(progress, features, advice, by, following), path)
 
 
-def progress_html(progress: Progress, features: Sequence[Trajectory], advice: Advice, by: By) -> str:
+def progress_html(
+    progress: Progress, features: Sequence[Trajectory], advice: Advice, by: By, following: Choice | None = None
+) -> str:
     """Return the page as HTML, with everything inside.
 
     Parameters
@@ -56,6 +65,8 @@ def progress_html(progress: Progress, features: Sequence[Trajectory], advice: Ad
     advice : Advice
     by : {"name", "date"}
         What the takes are in order of.
+    following : Choice, optional
+        What the last take asks for.
     """
     tested = sum(math.isfinite(t.p) for t in progress.features)
     return render(
@@ -63,6 +74,7 @@ def progress_html(progress: Progress, features: Sequence[Trajectory], advice: Ad
         style=progress.profile.style,
         head=head(progress, by),
         answer=answer(progress),
+        following=[] if following is None else next_lines(following),
         takes=progress.takes,
         habits=[_view(t) for t in progress.habits],
         traits=[_view(t) for t in features],

@@ -10,10 +10,11 @@ from statistics import NormalDist
 from rich.table import Table
 from rich.text import Text
 
+from stylemeter.practice.advice import Choice
 from stylemeter.practice.words import format_range, format_value
 from stylemeter.report.classroom.terminal import put_out
 from stylemeter.report.classroom.words import say, texts
-from stylemeter.report.progress.document import answer, ends, head, sentence, trait_title, verdict
+from stylemeter.report.progress.document import answer, ends, head, next_lines, sentence, trait_title, verdict
 from stylemeter.support.printable import show
 from stylemeter.takes.progress import By, Progress, Trajectory
 
@@ -49,8 +50,8 @@ def _block(percentile: float) -> str:
     return _BLOCKS[min(7, max(0, int((score + 2.2) / 0.55)))]
 
 
-def print_progress(progress: Progress, features: Sequence[Trajectory], by: By) -> None:
-    """Print what moved.
+def print_progress(progress: Progress, features: Sequence[Trajectory], by: By, following: Choice | None = None) -> None:
+    """Print what moved, then what to do next, then the takes.
 
     Parameters
     ----------
@@ -58,11 +59,15 @@ def print_progress(progress: Progress, features: Sequence[Trajectory], by: By) -
     features : sequence of Trajectory
         Traits to list beside the habits.
     by : {"name", "date"}
+    following : Choice, optional
+        What the last take asks for.
     """
-    blocks: list[Table | Text] = [Text(line) for line in head(progress, by)]
-    blocks += [Text(), _takes(progress), Text(), _table("habit", progress.habits)]
-    blocks.append(Text(texts()["progress_terminal.legend"], style="dim"))
-    blocks += [Text(), *(Text(line) for line in answer(progress)), *_spoken(progress.habits)]
+    first, *rest = answer(progress)
+    blocks: list[Table | Text] = [Text(first, style="bold"), *_spoken(progress.habits), *map(Text, rest), Text()]
+    if following is not None:
+        blocks += [*map(Text, next_lines(following)), Text()]
+    blocks += [_table("habit", progress.habits), Text(texts()["progress_terminal.legend"], style="dim"), Text()]
+    blocks += [*(Text(line) for line in head(progress, by)), _takes(progress)]
     if features:
         blocks += [Text(), _table("trait", features), *_values(features)]
     put_out(*blocks)

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from stylemeter.music.melody import Melody
 from stylemeter.practice.findings import Findings
-from stylemeter.practice.words import words
+from stylemeter.practice.words import style_words
 from stylemeter.report.solo.document import bar_count
-from stylemeter.report.solo.words import joined, say, texts
+from stylemeter.report.solo.words import say, texts
 from stylemeter.support.numbers import number
 from stylemeter.support.printable import show
 
@@ -37,7 +37,8 @@ def facts(melody: Melody) -> Iterator[str]:
     """What was read, in short."""
     if melody.path and melody.title.strip():
         yield show(Path(melody.path).name, 80)
-    if melody.part:
+    if melody.part and not melody.part.startswith("X:"):
+        # the number of a tune in a collection file says nothing by itself
         yield show(melody.part, 80)
     bars = bar_count(melody)
     yield say("read.bars", bars, bars=bars, meter=texts()["comma"].join(dict.fromkeys(str(m) for m in melody.meters)))
@@ -64,51 +65,22 @@ def remarks(melody: Melody) -> list[str]:
 
 
 def answer(findings: Findings) -> Iterator[str]:
-    """The answer in two or three sentences."""
+    """What the measurements are, and how many traits lie outside and how many would by chance: said once, here."""
     placed = findings.placement
     if placed.plan is None:
-        yield say("answer.impossible", style=placed.profile.style, reason=placed.typicality.reason)
         return
-    verdicts = [*(h.verdict for h in placed.habits), *(f.verdict for f in placed.features)]
-    if set(verdicts) == {"unmeasured"}:
-        yield say("answer.nothing", style=placed.profile.style, reason=placed.habits[0].reason)
-        return
-    yield _habits(findings)
-    yield _traits(findings)
-    if findings.first.name:
-        yield say("answer.first", title=words().title(findings.first.name))
-    else:
-        yield say("answer.no_first")
-
-
-def _habits(findings: Findings) -> str:
-    """Which habits are shown, hinted at, and not told."""
-    placed = findings.placement
-    assert placed.plan is not None
-    titles = {
-        verdict: [words().habits[h.name].title for h in placed.habits if h.verdict == verdict]
-        for verdict in ("shown", "hinted", "unmeasured")
-    }
-    shown, hinted = titles["shown"], titles["hinted"]
-    kind = "shown_hinted" if shown and hinted else "shown" if shown else "hinted" if hinted else "none"
-    parts = {"style": placed.profile.style, "how": placed.plan.words}
-    said = say(f"answer.{kind}", count=len(shown), titles=joined(shown), hinted=joined(hinted), **parts)
-    return f"{said} {say('answer.untold', titles=joined(titles['unmeasured']))}" if titles["unmeasured"] else said
-
-
-def _traits(findings: Findings) -> str:
-    """How many traits lie outside, and how many would by chance."""
-    placed = findings.placement
+    yield say("answer.compared", who=style_words(placed.profile).who, how=placed.plan.words)
     outside = placed.outside
-    return say(
+    yield say(
         "answer.outside",
         len(outside),
         count=len(outside),
         total=sum(f.verdict != "unmeasured" for f in placed.features),
         coverage=f"{100 * placed.coverage:.0f}",
-        clear=sum(f.clear for f in outside),
         expected=expected_words(placed.expected),
     )
+    clear = sum(f.clear for f in outside)
+    yield say("answer.clear", clear, count=clear) if clear else say("answer.no_clear")
 
 
 def expected_words(expected: float) -> str:
@@ -122,5 +94,5 @@ def notices(findings: Findings) -> Iterator[str]:
     placed = findings.placement
     if placed.plan is not None and placed.plan.provisional:
         yield say("answer.provisional")
-    if placed.uncertain_share:
+    if round(100 * placed.uncertain_share):
         yield say("answer.uncertain", share=f"{100 * placed.uncertain_share:.0f}")

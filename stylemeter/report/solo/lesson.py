@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -29,7 +29,7 @@ from stylemeter.writing.layout import note_ends, printed_bars
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-__all__ = ["MARKS", "HabitView", "Lesson", "Way", "lead", "lesson"]
+__all__ = ["MARKS", "HabitView", "Lesson", "Way", "lesson", "window"]
 
 #: Sign of each verdict; the word always stands beside it.
 MARKS = {"shown": "■", "hinted": "◪", "none": "○", "free": "◁", "unmeasured": "–"}
@@ -115,8 +115,8 @@ class Lesson:
     notes: tuple[str, ...]
     glyphs: Glyphs
     sound: str
-    tempo: str
-    basis: str = field(default="")
+    basis: str = ""
+    slow: str = ""
 
 
 # -- words ---------------------------------------------------------------------------------------------------------
@@ -127,29 +127,6 @@ def telling(findings: Findings) -> list[HabitPlace]:
     first = findings.first.name
     there = [h for h in findings.placement.habits if h.verdict in ("shown", "hinted")]
     return sorted(there, key=lambda h: (h.name != first, h.verdict != "shown", h.unsure))
-
-
-def lead(findings: Findings) -> str:
-    """The one sentence: what to work on, or that nothing needs it."""
-    placed = findings.placement
-    style = placed.profile.style
-    if placed.plan is None:
-        return say("lead.impossible", style=style, reason=placed.typicality.reason)
-    verdicts = {*(h.verdict for h in placed.habits), *(f.verdict for f in placed.features)}
-    if verdicts == {"unmeasured"}:
-        return say("lead.nothing", reason=placed.habits[0].reason)
-    for h in telling(findings):
-        where = say("lead.where", bars=bars_words(h.evidence[0])) if _part(placed.melody, h) else ""
-        parts = {"work": words().habits[h.name].work, "where": where, "title": words().habits[h.name].title.lower()}
-        if h.unsure:
-            return say("lead.unsure", **parts)
-        why = findings.sentence(h.name)
-        return say(f"lead.{h.verdict}", why=why[:1].lower() + why[1:], **parts)
-    clear = [f for f in placed.outside if f.clear and not f.unsure]
-    if clear:
-        said = findings.sentence(clear[0].name)
-        return say("lead.clear", style=style, what=said[:1].lower() + said[1:])
-    return say("lead.none", style=style)
 
 
 def _part(melody: Melody, h: HabitPlace) -> bool:
@@ -196,7 +173,7 @@ def lesson(findings: Findings) -> Lesson:
     there = telling(findings)
     tips = [tip for h in there if (tip := findings.tip(h.name))]
     return Lesson(
-        lead=lead(findings),
+        lead=findings.headline,
         chosen=there[0].name if there else "",
         habits=habits,
         well=well,
@@ -209,9 +186,17 @@ def lesson(findings: Findings) -> Lesson:
         notes=tuple(_notes(melody, bars is not None)),
         glyphs=glyphs,
         sound=_sound(findings, habits),
-        tempo=f"{melody.tempo or TEMPO:.4g}",
+        slow=_slow(melody),
         basis=say("music.basis", basis=tips[0].basis) if tips else "",
     )
+
+
+def _slow(melody: Melody) -> str:
+    """Where to begin with an exercise, two thirds of the tempo (common practice, no source); empty without a tempo."""
+    if melody.tempo is None:
+        return ""
+    pulse = melody.tempo * TICKS / melody.meters[0].beat
+    return say("music.slow", slow=f"{2 * round(pulse / 3)}", tempo=f"{round(pulse)}")
 
 
 def _notes(melody: Melody, cut: bool) -> Iterator[str]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from stylemeter.placement.records import Typicality
 from stylemeter.placement.trust.capability import capability, nearest_count
 from stylemeter.practice.findings import Findings
-from stylemeter.practice.words import words
+from stylemeter.practice.words import style_words, words
 from stylemeter.report.draw.svg import share_bar
 from stylemeter.report.solo.head import Fact, expected_words
 from stylemeter.report.solo.words import joined, percent, say, texts
@@ -84,8 +84,10 @@ def norm_facts(findings: Findings) -> Iterator[Fact]:
     """What the norm is and how far it can be trusted."""
     placed = findings.placement
     profile, document = placed.profile, placed.profile.document
-    made = say("norm.made_of_value", tunes=document["tunes"], style=profile.style, families=document["families"])
-    yield Fact(say("norm.made_of"), made)
+    said = style_words(profile)
+    yield Fact(say("norm.made_of"), say("norm.made_of_value", who=said.who, families=document["families"]))
+    if said.means:
+        yield Fact(say("norm.means"), said.means)
     if placed.plan is not None:
         yield Fact(say("norm.compared"), _compared(findings))
         yield Fact(say("norm.range"), say("norm.range_value", coverage=f"{100 * placed.coverage:.0f}"))

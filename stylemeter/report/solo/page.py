@@ -21,6 +21,7 @@ from stylemeter.practice.findings import Findings
 from stylemeter.report.draw.html import TEMPLATES, environment, write_html
 from stylemeter.report.draw.notation import engraver
 from stylemeter.report.draw.svg import swatch
+from stylemeter.report.solo import against as page_against
 from stylemeter.report.solo import data as page_data
 from stylemeter.report.solo import head as page_head
 from stylemeter.report.solo import lesson as page_lesson
@@ -29,26 +30,28 @@ from stylemeter.report.solo import shapes as page_shapes
 from stylemeter.report.solo import traits as page_traits
 from stylemeter.report.solo.words import bars_range, say, texts
 
-__all__ = ["page_html", "page_script", "page_style", "warm_up", "write_page"]
+__all__ = ["page_html", "page_script", "page_style", "sheet", "warm_up", "write_page"]
 
 
-def write_page(findings: Findings, path: Path) -> None:
+def write_page(findings: Findings, path: Path, earlier: Findings | None = None) -> None:
     """Write the page of one solo.
 
     Parameters
     ----------
     findings : Findings
     path : Path
+    earlier : Findings, optional
+        An earlier take to set beside it.
 
     Raises
     ------
     UsageError
         If the file can't be written.
     """
-    write_html(page_html(findings), path)
+    write_html(page_html(findings, earlier=earlier), path)
 
 
-def page_html(findings: Findings, *, linked: bool = False) -> str:
+def page_html(findings: Findings, *, linked: bool = False, back: str = "", earlier: Findings | None = None) -> str:
     """Return the page of one solo.
 
     Parameters
@@ -57,14 +60,57 @@ def page_html(findings: Findings, *, linked: bool = False) -> str:
     linked : bool
         Whether style and script are linked ("page.css", "page.js" beside the page, see `page_style` and
         `page_script`), for a server that says what a page may do by its own header; else they stand in the page.
+    back : str
+        Address of the overview the page belongs to, if any.
+    earlier : Findings, optional
+        An earlier take to set beside it.
 
     Returns
     -------
     str
         HTML, with everything inside.
     """
-    page: str = _template().render(_context(findings), linked=linked)
+    page: str = _template().render(_context(findings), linked=linked, back=back, **_beside(findings, earlier))
     return page.encode("utf-8", "replace").decode("utf-8")
+
+
+def _beside(findings: Findings, earlier: Findings | None) -> dict[str, Any]:
+    """What the template prints of an earlier take."""
+    if earlier is None:
+        return {"sides": [], "earlier_title": ""}
+    title = page_head.solo_title(earlier.placement.melody, 60)
+    return {"sides": list(page_against.sides(findings, earlier)), "earlier_title": title}
+
+
+def sheet(findings: Findings, pupil: str) -> dict[str, Any]:
+    """Return the lesson of one solo as one side of paper, to be printed with others.
+
+    Parameters
+    ----------
+    findings : Findings
+    pupil : str
+        Whose it is.
+
+    Returns
+    -------
+    dict
+        "html", and "glyphs": name -> outline, to stand once in the page that holds the sheets.
+    """
+    lesson = page_lesson.lesson(findings)
+    wanted = f"in-{lesson.chosen or 'none'}"
+    html: str = (
+        _environment()
+        .get_template("sheet.html.j2")
+        .render(
+            lesson=lesson,
+            pupil=pupil,
+            title=page_head.solo_title(findings.placement.melody),
+            facts=list(page_head.facts(findings.placement.melody)),
+            lines=[line for line in lesson.wide if wanted in line.habits.split()],
+            cautions=[findings.advice.cautions],
+        )
+    )
+    return {"html": html.encode("utf-8", "replace").decode("utf-8"), "glyphs": lesson.glyphs.shapes}
 
 
 def warm_up() -> None:
@@ -75,7 +121,12 @@ def warm_up() -> None:
 
 @lru_cache(maxsize=1)
 def _template() -> Any:
-    return environment(say=say, text=texts(), swatch=swatch, bars_range=bars_range).get_template("page.html.j2")
+    return _environment().get_template("page.html.j2")
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Any:
+    return environment(say=say, text=texts(), swatch=swatch, bars_range=bars_range)
 
 
 def _context(findings: Findings) -> dict[str, Any]:

@@ -10,20 +10,22 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from stylemeter.features import CATALOG
 from stylemeter.music.melody import Melody
 from stylemeter.placement.records import FeaturePlace, HabitPlace, Stretch
+from stylemeter.practice.advice import Tip
 from stylemeter.practice.findings import Findings
-from stylemeter.practice.words import fill, format_value, habit_verdict, value_and_range, words
+from stylemeter.practice.words import fill, format_value, habit_verdict, style_words, value_and_range, words
+from stylemeter.report.solo.against import sides
 from stylemeter.report.solo.document import bar_count
+from stylemeter.report.solo.words import say
 from stylemeter.support.numbers import number
 from stylemeter.support.printable import show
 
-__all__ = ["as_text", "print_placement"]
+__all__ = ["as_text", "line_of", "print_against", "print_placement"]
 
 WIDTH = 80
 #: Cells of the strip that shows where a habit lies in the style.
@@ -49,7 +51,7 @@ def print_placement(findings: Findings, *, every: bool = False) -> None:
     ----------
     findings : Findings
     every : bool
-        Whether to list the features inside the norm too.
+        Whether to tell the other habits, every trait and the norm too.
     """
     if not sys.stdout.isatty() or os.environ.get("NO_COLOR"):
         sys.stdout.write(as_text(findings, every=every))
@@ -59,15 +61,17 @@ def print_placement(findings: Findings, *, every: bool = False) -> None:
 
 
 def _report(console: Console, findings: Findings, every: bool) -> None:
-    for block in (_head(findings), _summary(findings), _habits(findings), _spoken(findings), _first(findings)):
+    for block in (_head(findings, every), _lead(findings), _habits(findings), _todo(findings)):
         for line in block:
             console.print(line)
         console.print()
-    table, hidden = _features(findings, every)
-    if table.row_count:
-        console.print(table)
-    if hidden:
-        console.print(Text(f"({hidden} more are inside or not measured: --all)", style="dim"))
+    if not every:
+        for line in _more(findings):
+            console.print(line)
+        return
+    for line in [*_others(findings), *_summary(findings)]:
+        console.print(line)
+    console.print(_features(findings))
     for line in [*_scales(findings), *_styles(findings), *_norm(findings), *_cautions(findings)]:
         console.print(line)
 
@@ -87,47 +91,62 @@ def key_words(melody: Melody) -> str:
     return f"{key.name} ({how})"
 
 
-def _head(findings: Findings) -> Iterable[Text]:
+#: Remarks printed where not everything is asked for.
+REMARKS = 3
+
+
+def _head(findings: Findings, every: bool) -> Iterable[Text]:
     melody = findings.placement.melody
-    title = _safe(melody.title or Path(melody.path).name or "untitled")
-    yield Text(title, style="bold")
+    file = _safe(Path(melody.path).name) if melody.path else ""
+    yield Text(_safe(melody.title) or file or "untitled", style="bold")
     meter = ", ".join(dict.fromkeys(str(m) for m in melody.meters))
     notes, bars = len(melody), bar_count(melody)
-    counts = [fill("{count} {note|notes}", notes, count=str(notes)), fill("{count} {bar|bars}", bars, count=str(bars))]
-    facts = [*counts, meter, key_words(melody)]
-    if melody.part:
-        facts.insert(0, f"part {_safe(melody.part)}")
-    yield Text(", ".join(facts))
-    for remark in melody.remarks:
+    counts = [
+        fill("{count} {note|notes}", notes, count=str(notes)),
+        fill("{count} {bar|bars} of {meter}", bars, count=str(bars), meter=meter),
+    ]
+    facts = [file] if file and melody.title.strip() else []
+    if melody.part and not melody.part.startswith("X:"):
+        facts.append(f"part {_safe(melody.part)}")
+    yield Text(", ".join([*facts, *counts, key_words(melody)]))
+    shown = melody.remarks if every else melody.remarks[:REMARKS]
+    for remark in shown:
         yield Text(f"- {_safe(remark, 300)}", style="dim")
+    left = len(melody.remarks) - len(shown)
+    if left:
+        yield Text(fill("- and {count} more {remark|remarks}: --all", left, count=str(left)), style="dim")
+    plan = findings.placement.plan
+    said = style_words(findings.placement.profile)
+    if plan is not None:
+        yield Text(f"Compared with {said.who}.")
+        if plan.provisional:
+            yield Text("Too few tunes for a norm: take this as provisional.", style="yellow")
+    uncertain = round(100 * findings.placement.uncertain_share)
+    if uncertain:
+        yield Text(f"{uncertain}% of the notes are taken as uncertain; what hangs on them says so.")
+
+
+def _lead(findings: Findings) -> Iterable[Text]:
+    """The one sentence."""
+    yield Text(findings.headline, style="bold")
 
 
 def _summary(findings: Findings) -> Iterable[Text]:
+    """How many traits lie outside, and how many would by chance: said once, above the list."""
     placed = findings.placement
-    profile, plan = placed.profile, placed.plan
     measured = [f for f in placed.features if f.verdict != "unmeasured"]
-    if plan is None:
-        yield Text(f"Compared with {profile.style}: not possible, {placed.typicality.reason}.")
+    if placed.plan is None or not measured:
         return
     outside = placed.outside
-    yield Text(f"Compared with {profile.style} {plan.words}.")
-    if not measured:
-        yield Text("No trait could be measured: there is too little of the solo.")
-        return
     clear = sum(f.clear for f in outside)
     chance = number(placed.expected)
-    said = "unknown" if chance is None else f"about {chance:.0f}"
+    said = "an unknown number" if chance is None else f"about {chance:.0f}"
     lie = fill("{lies|lie}", len(outside))
     yield Text(
-        f"{len(outside)} of {len(measured)} measured traits {lie} outside the style's central "
-        f"{100 * placed.coverage:.0f}%, {clear} of them clearly; chance alone would put {said} there."
+        f"Compared {placed.plan.words}: {len(outside)} of {len(measured)} measured traits {lie} outside the style's "
+        f"central {100 * placed.coverage:.0f}%; chance alone would put {said} there. "
+        + (f"The {clear} marked clearly lie further out than that." if clear else "None lies further out than that.")
     )
-    if plan.provisional:
-        yield Text("Too few tune families for a norm: take this as provisional.", style="yellow")
-    if placed.uncertain_share:
-        yield Text(
-            f"{100 * placed.uncertain_share:.0f}% of the notes are taken as uncertain; flags that hang on them say so."
-        )
 
 
 def strip(share: float | None, cells: int = STRIP) -> str:
@@ -146,18 +165,14 @@ def strip(share: float | None, cells: int = STRIP) -> str:
 
 def _habits(findings: Findings) -> Iterable[Table]:
     table = Table(box=None, pad_edge=False, expand=False, header_style="dim")
-    table.add_column("habit", width=22)
+    table.add_column("", width=22)
     table.add_column("less     style   more", width=STRIP)
-    table.add_column("verdict", width=14)
-    table.add_column("clearest place", width=17)
+    table.add_column("", width=16)
+    table.add_column("", width=15)
     for h in findings.placement.habits:
         mark = f"{_MARKS[h.verdict]} {habit_verdict(h)}" + (" (unsure)" if h.unsure else "")
-        table.add_row(
-            words().habits[h.name].title,
-            strip(number(h.share)),
-            Text(mark, style=_STYLES[h.verdict]),
-            where(h.evidence),
-        )
+        bars = where(h.evidence)
+        table.add_row(words().habits[h.name].title, strip(number(h.share)), Text(mark, style=_STYLES[h.verdict]), bars)
     yield table
 
 
@@ -171,63 +186,72 @@ def where(evidence: tuple[Stretch, ...], most: int = 1) -> str:
     return ", ".join(told) + (f" and {more} more" if more > 0 else "")
 
 
-def _spoken(findings: Findings) -> Iterable[Text | Padding]:
-    """A paragraph a habit shown or hinted, a line a habit that is the opposite or can't be told."""
-    for h in findings.placement.habits:
-        if h.verdict in ("shown", "hinted"):
-            yield from _told(findings, h)
-        elif h.free or h.reason:
-            sentence = findings.sentence(h.name)
-            others = findings.others_can(h.name) if h.reason else []
-            more = f" {', '.join(others)} can." if others else ""
-            yield Text(f"{sentence}{more}", style="" if h.free else "dim")
+def _todo(findings: Findings) -> Iterable[Text]:
+    """Where, how much and the exercise, of what to work on first."""
+    first = findings.first
+    h = findings.placed(first.name) if first.name else None
+    if isinstance(h, HabitPlace):
+        yield from _lines(findings, h, tip=first.tip)
 
 
-def _told(findings: Findings, h: HabitPlace) -> Iterable[Text | Padding]:
-    yield Text(f"{_MARKS[h.verdict]} {findings.sentence(h.name)}", style=_STYLES[h.verdict])
-    lines = []
-    if h.features:
-        lines.append("seen in: " + ", ".join(words().features[name].label for name in h.features))
+def _lines(findings: Findings, h: HabitPlace, tip: Tip | None) -> Iterable[Text]:
+    """What is said of a habit shown or hinted at, a labelled paragraph each."""
+    said = []
     if h.evidence:
         s = h.evidence[0]
-        lines.append(f"most clearly in {where(h.evidence)} (notes {s.notes[0]}-{s.notes[-1]})")
+        said.append(("Where", f"{where(h.evidence, 3)} (notes {s.notes[0]}-{s.notes[-1]} most of all)"))
     change = findings.changes.get(h.name)
     if change:
-        lines.append(f"to come inside: {change.words}" + (" (tried on the notes)" if change.checked else ""))
-    tip = findings.tip(h.name)
+        said.append(("How much", change.words))
     if tip:
-        lines.append(f"try: {tip.exercise}")
-    for line in lines:
-        yield Padding(Text(line), (0, 0, 0, 2))
+        said.append(("Exercise", tip.exercise))
+    for label, text in said:
+        yield Text(textwrap.fill(f"{label + ':':<10}{text}", WIDTH, subsequent_indent=" " * 10))
 
 
-def _first(findings: Findings) -> Iterable[Text | Padding]:
-    first = findings.first
-    yield Text("First: " + first.reason, style="bold")
-    if first.tip:
-        yield Padding(Text(first.tip.words), (0, 0, 0, 2))
-        yield Padding(Text(f"{first.tip.exercise} ({first.tip.basis})"), (0, 0, 0, 2))
+def _more(findings: Findings) -> Iterable[Text]:
+    """What else there is, in two lines."""
+    habits = findings.placement.habits
+    well = [words().habits[h.name].well for h in habits if h.verdict == "none" and h.free]
+    if well:
+        yield Text("Does well: " + " ".join(well))
+    there = sum(h.verdict in ("shown", "hinted") for h in habits)
+    more = "the traits behind it" if there < 2 else "the other habits and the traits behind them"
+    yield Text(f"--all tells {more}; --report take.html makes a page to look at, hear and print.", style="dim")
+    if findings.first.tip:
+        yield Text(findings.advice.cautions, style="dim")
 
 
-def _features(findings: Findings, every: bool) -> tuple[Table, int]:
-    """Features grouped by family, outside the norm first, and how many are left out."""
+def _others(findings: Findings) -> Iterable[Text]:
+    """The habits beside the first: a paragraph each that is shown or hinted at, a line each that can't be told."""
+    for h in findings.placement.habits:
+        if h.name == findings.first.name:
+            continue
+        if h.verdict in ("shown", "hinted"):
+            yield Text(f"{_MARKS[h.verdict]} {findings.sentence(h.name)}", style=_STYLES[h.verdict])
+            for line in _lines(findings, h, findings.tip(h.name)):
+                yield Text.assemble(line)
+        elif h.free or h.reason:
+            others = findings.others_can(h.name) if h.reason else []
+            more = f" {', '.join(others)} can." if others else ""
+            yield Text(f"{findings.sentence(h.name)}{more}", style="dim" if h.reason else "")
+    yield Text()
+
+
+def _features(findings: Findings) -> Table:
+    """Every trait by family, what lies outside first."""
     table = Table(box=None, pad_edge=False, header_style="dim", show_lines=False)
     table.add_column("trait", width=TRAIT)
     table.add_column("this solo", width=9)
     table.add_column("usual", width=15)
-    table.add_column("and so", width=23)
-    hidden = 0
+    table.add_column("among 100 tunes", width=23)
     for family, titled in words().families.items():
         members = [f for f in findings.placement.features if CATALOG[f.name].family == family]
-        told = sorted((f for f in members if f.outside), key=lambda f: (f.q, f.p))
-        rest = [f for f in members if not f.outside and (every or (f.verdict == "unmeasured" and every))]
-        hidden += len(members) - len(told) - len(rest)
-        if not told and not rest:
-            continue
+        told = [f for f in findings.placement.outside if CATALOG[f.name].family == family]
         table.add_row(Text(titled.title, style="bold"))
-        for f in [*told, *rest]:
+        for f in [*told, *(f for f in members if not f.outside)]:
             table.add_row(*_feature_row(f))
-    return table, hidden
+    return table
 
 
 def _feature_row(f: FeaturePlace) -> list[str | Text]:
@@ -239,7 +263,7 @@ def _feature_row(f: FeaturePlace) -> list[str | Text]:
     mark = {"below": "▼", "within": " ", "above": "▲"}[f.verdict]
     said = f"{mark} {hundred(f.percentile)}"
     if f.outside:
-        said += ", unsure" if f.unsure else ", clear" if f.clear else ", may be chance"
+        said += ", unsure" if f.unsure else ", clearly" if f.clear else ""
         said += f"; {where(f.evidence)}" if f.evidence else ""
     said += f"; {f.note}" if f.note else ""
     style = "bold yellow" if f.clear else "yellow" if f.outside else ""
@@ -297,6 +321,47 @@ def _norm(findings: Findings) -> Iterable[Text]:
         "Differing from a style is no fault.",
         style="dim",
     )
+
+
+def print_against(now: Findings, earlier: Findings) -> None:
+    """Print two takes side by side: what moved, and the bars of both."""
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    for name, width in ((say("against.habit"), 20), (say("against.earlier"), 21), (say("against.now"), 21), ("", 14)):
+        table.add_column(name, width=width)
+    for side in sides(now, earlier):
+        mark = {"less": "▼ ", "more": "▲ ", "": ""}[side.moved]
+        table.add_row(side.title, side.earlier, side.now, Text(mark + side.said, style="bold" if mark else ""))
+    melody = earlier.placement.melody
+    title = _safe(Path(melody.path).name or melody.title or "untitled")
+    blocks = [Text(say("against.heading", title=title), style="bold"), table, Text(say("against.caution"), style="dim")]
+    plain = not sys.stdout.isatty() or bool(os.environ.get("NO_COLOR"))
+    out = io.StringIO()
+    console = Console(file=out if plain else None, width=WIDTH, no_color=plain, highlight=False)
+    for block in [Text(), *blocks]:
+        console.print(block)
+    if plain:
+        sys.stdout.write("\n".join(line.rstrip() for line in out.getvalue().splitlines()) + "\n")
+
+
+def line_of(findings: Findings, *, style: bool = False) -> str:
+    """A solo in a line of 80 columns at the most: its file, and what to work on."""
+    melody = findings.placement.melody
+    name = show(Path(melody.path).name or melody.title or "untitled", 200)
+    said, first = words(), findings.first
+    if first.name:
+        h = findings.placed(first.name)
+        there = [f for f in findings.placement.habits if f.verdict in ("shown", "hinted")]
+        what = said.habits[first.name].work if first.tip else f"listen for {said.habits[first.name].title.lower()}"
+        bars = where(h.evidence)
+        what += f", {bars}" if bars else ""
+        what += f" (and {len(there) - 1} more)" if len(there) > 1 else ""
+    else:
+        what = "not compared" if findings.placement.plan is None else "keep it: nothing stands out"
+    if style:
+        what += f" [{show(findings.placement.profile.style, 30)}]"
+    room = max(20, WIDTH - len(what) - 2)
+    name = name if len(name) <= room else name[: room - 1] + "…"
+    return f"{name:<{min(room, 28)}}  {what}"
 
 
 def _cautions(findings: Findings) -> Iterable[Text]:

@@ -11,7 +11,7 @@ from stylemeter.placement.records import FeaturePlace
 from stylemeter.practice.findings import Findings
 from stylemeter.practice.words import capital, format_range, format_value, value_and_range, words
 from stylemeter.report.draw.svg import standing_strip
-from stylemeter.report.solo.words import percentile_text, places_words, q_words, say, standing_words
+from stylemeter.report.solo.words import percentile_text, places_words, say, standing_words
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -51,7 +51,6 @@ class Row:
     percentile: str
     strip: Markup | None
     sure: str
-    q: str
     explain: str
     details: tuple[str, ...]
     sort_value: str = ""
@@ -111,7 +110,6 @@ def _row(findings: Findings, f: FeaturePlace, printed: bool) -> Row:
         if placed
         else None,
         sure=_sure(f),
-        q=q_words(f.q) if placed else "",
         explain=own.explain,
         details=tuple(_details(findings, f)),
         sort_value=_key(f.value),
@@ -138,7 +136,7 @@ def _sure(f: FeaturePlace) -> str:
     """How sure a flag is; empty where there is none."""
     if not f.outside:
         return ""
-    return say("traits.unsure" if f.unsure else "traits.clear" if f.clear else "traits.chance")
+    return say("traits.unsure") if f.unsure else say("traits.clear") if f.clear else ""
 
 
 def _details(findings: Findings, f: FeaturePlace) -> Iterator[str]:

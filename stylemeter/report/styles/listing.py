@@ -6,11 +6,12 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
+from stylemeter.practice.words import style_words
 from stylemeter.style.collections import Collection
 from stylemeter.style.profile import Profile
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
 
-__all__ = ["collection_lines", "collection_row", "plain_table", "profile_lines", "profile_row"]
+__all__ = ["collection_lines", "collection_row", "plain_table", "profile_entry", "profile_lines", "profile_row"]
 
 WIDTH = 80
 
@@ -47,6 +48,18 @@ def profile_row(profile: Profile) -> dict[str, Any]:
     }
 
 
+def profile_entry(profile: Profile) -> list[str]:
+    """A style in the list of styles: who it is, whom one would sound like, what a comparison with it means."""
+    row, said = profile_row(profile), style_words(profile)
+    like = f" To sound like {said.like}." if said.like else ""
+    calibrated = "checked on tunes held out" if profile.calibration else "not checked on tunes held out"
+    return [
+        *_field(profile.name, f"{said.who}."),
+        *textwrap.wrap(f"{like} {said.means}".strip(), WIDTH, initial_indent="  ", subsequent_indent="  "),
+        f"  norm for {row['norm for'].removeprefix('norm for ')}; {calibrated}",
+    ]
+
+
 def _field(name: str, text: str) -> list[str]:
     """A text behind its name, what doesn't fit on the line two further in than the name."""
     indent = " " * (len(name) - len(name.lstrip()) + 2)
@@ -70,7 +83,9 @@ def collection_lines(collection: Collection) -> list[str]:
 def profile_lines(profile: Profile) -> list[str]:
     """Return what a profile was made from, and at which lengths it is a norm."""
     document = profile.document
-    lines = [f"{profile.name}: {document['tunes']} {profile.style} in {document['families']} families"]
+    said = style_words(profile)
+    lines = _field(profile.name, f"{said.who}, in {document['families']} families")
+    lines += _field("what that means", said.means)
     for c in document["collections"]:
         lines += _field("from", f"{c['title']} ({c['tunes']} tunes)")
         lines += _field("licence", c["licence"]) + _field("attribution", c["attribution"])

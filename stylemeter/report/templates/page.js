@@ -51,7 +51,7 @@
 
   function mark(indices, on) {
     for (const index of indices)
-      for (const note of document.querySelectorAll('.music [data-n="' + index + '"]')) note.classList.toggle("now", on);
+      for (const note of document.querySelectorAll('.music [data-note="' + index + '"]')) note.classList.toggle("now", on);
   }
 
   function follow(tones, from, voice) {

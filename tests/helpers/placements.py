@@ -3,11 +3,12 @@
 import math
 from pathlib import Path
 
-from stylemeter.features import CATALOG, HABITS
+from stylemeter.features import CATALOG, FEATURE_VERSION, HABITS
 from stylemeter.music.meter import Meter
 from stylemeter.placement.lengths import Plan
 from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement, Typicality
 from stylemeter.reading.draft.build import Draft, RawNote, build
+from stylemeter.style.document import About, RungSize
 from stylemeter.style.profile import Limits, Profile
 
 NAN = math.nan
@@ -43,6 +44,13 @@ def solo(pitches, lengths, *, meter=(4, 4), key=None, rests=None):
     return build(Draft(notes, [Meter(0, *meter)], key=key))
 
 
+def invented_style(style, families):
+    """A style without a norm, of so many families at each length."""
+    sizes = tuple(RungSize(notes, count, count) for notes, count in families.items())
+    about = About("invented", style, "0", (), 1, 1, 0, tuple(CATALOG), (), FEATURE_VERSION, "", sizes, "")
+    return Profile(Path("invented"), about)
+
+
 def placement(features=(), habits=(), melody=None, plan=None):
     """A placement where everything not given lies within the norm, and no habit is shown."""
     named = {f.name: f for f in features}
@@ -50,7 +58,7 @@ def placement(features=(), habits=(), melody=None, plan=None):
     melody = melody or solo([60, 62] * 8, [10080] * 16)
     return Placement(
         melody,
-        Profile(Path("invented"), {"name": "invented", "style": STYLE}),
+        invented_style(STYLE, {}),
         plan or Plan(len(melody), ((16, 1.0),), (0,), len(melody), False, "at its own length"),
         0.9,
         tuple(named.get(n, feature_place(n)) for n in CATALOG),

@@ -75,7 +75,7 @@ def test_five_tunes_give_no_limits(home):
 def test_a_style_of_a_folder_is_named_so_that_sentences_go_on_with_it(home):
     run("fit", home / "tunes", "--name", "term-1", "--workers", "1")
     assert load_profile("term-1").style == "tunes of tunes"
-    assert run("profiles", "term-1").stdout.startswith("term-1: 60 tunes of tunes in 60 families\n")
+    assert run("profiles", "term-1").stdout.startswith("term-1: 60 tunes of tunes, in 60 families\n")
 
 
 def test_tunes_left_out_are_told_in_the_profile(home):

@@ -11,13 +11,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers.class_files import PROFILE
+from helpers.placements import invented_style
 
 from stylemeter.errors import InputError
 from stylemeter.features import HABITS
 from stylemeter.placement.trust.injection import cut, inject
 from stylemeter.report.progress.document import answer, chosen, ends, sentence
 from stylemeter.report.progress.terminal import spark
-from stylemeter.style.profile import Profile, load_profile
+from stylemeter.style.profile import load_profile
 from stylemeter.takes.progress import Trajectory, common_length, follow, natural_order
 from stylemeter.takes.trend import half_width, pooled, third_means, trend_p
 
@@ -225,8 +226,7 @@ def test_names_come_in_the_order_people_count():
 
 
 def small(families):
-    rungs = [{"notes": n, "families": f} for n, f in families.items()]
-    return Profile(Path("invented"), {"name": "invented", "style": "invented", "rungs": rungs})
+    return invented_style("invented", families)
 
 
 def test_the_common_length_holds_two_excerpts_where_it_can():

@@ -12,9 +12,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import accumulate
 
-from stylemeter.errors import InputError, LimitError
+from stylemeter.errors import InputError, LimitError, UnknownNameError
 from stylemeter.music.melody import Chord, Key, Melody
 from stylemeter.music.meter import Meter, lay_bars, meter_at
 from stylemeter.reading.abc.file import AbcTune, split_tunes
@@ -22,6 +23,7 @@ from stylemeter.reading.abc.scan import scan
 from stylemeter.reading.abc.voice import Voice
 from stylemeter.reading.draft.build import Draft, RawNote, build, count_words
 from stylemeter.reading.draft.chord_texts import move, read_symbols
+from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.draft.printed_bars import bar_name, cut_spans, tell_bars
 from stylemeter.reading.draft.ties import TiedLine
 from stylemeter.reading.intake import limits
@@ -55,7 +57,9 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     Raises
     ------
     InputError
-        If no tune can be read, or none is what `part` asks for.
+        If no tune can be read.
+    UnknownNameError
+        If none is what `part` asks for.
     """
     tunes = split_tunes(decode(data))
     if not tunes:
@@ -63,15 +67,22 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     chosen, voice = _select(tunes, options.part)
     melodies: list[Melody] = []
     failures: list[tuple[AbcTune, InputError]] = []
+    unknown: UnknownNameError | None = None
     left = MUSIC_MAX
     for tune in chosen:
         left -= sum(map(len, tune.body))
         if left < 0:
             raise LimitError("too much music for one file", mend="split the file")
         try:
-            melodies.append(read_tune(tune, voice))
+            melodies.append(read_tune(tune, voice, slurs=options.phrase_slurs))
         except InputError as error:
             failures.append((tune, error))
+        except UnknownNameError as error:
+            unknown = unknown or error
+    if not melodies and unknown:
+        voices = f" or a voice, {unknown.mend}" if "," in unknown.mend else ""
+        mend = f"choose a tune by its X: number{voices}"
+        raise UnknownNameError(f"no tune or voice {show(voice or '', 40)!r}", mend=mend)
     return _with_failures(melodies, failures)
 
 
@@ -104,19 +115,23 @@ def _select(tunes: Sequence[AbcTune], part: str | None) -> tuple[Sequence[AbcTun
     return (found, voice.strip() or None) if found else (tunes, wanted)
 
 
-def read_tune(tune: AbcTune, voice: str | None = None) -> Melody:
+def read_tune(tune: AbcTune, voice: str | None = None, *, slurs: bool = False) -> Melody:
     r"""Read one tune.
 
     Parameters
     ----------
     tune : AbcTune
     voice : str, optional
-        Mark or name of the voice; by default the one with most notes.
+        Mark or name of the voice; by default the one likeliest to be the melody.
+    slurs : bool
+        Whether slurs mean phrases.
 
     Raises
     ------
     InputError
-        If it has no notes, no such voice, or a key that can't be read.
+        If it has no notes, or a key that can't be read.
+    UnknownNameError
+        If it has no such voice.
 
     Examples
     --------
@@ -127,25 +142,38 @@ def read_tune(tune: AbcTune, voice: str | None = None) -> Melody:
     voices, said = scan(tune)
     if not voices:
         raise InputError("no notes in it", mend="check it in a notation editor")
-    chosen = _voice(voices, voice)
+    chosen, told = _voice(voices, voice)
     if chosen.doubtful_tuplets:
-        chosen = _fitting(chosen, _voice(scan(tune, plain_tuplets=True)[0], chosen.mark))
-    remarks = list(said)
-    if len(voices) > 1:
-        others = ", ".join(f"V:{show(v.mark, 20)}" for v in voices[:TOLD_MAX] if v is not chosen)
-        remarks.append(f"voice V:{show(chosen.mark, 20)} of {len(voices)} read; choose another with --part ({others})")
-    return build(_draft(tune, chosen, remarks, several=len(voices) > 1))
+        chosen = _fitting(chosen, _voice(scan(tune, plain_tuplets=True)[0], chosen.mark)[0])
+    draft = _draft(tune, chosen, [*said, *told], several=len(voices) > 1)
+    ends = chosen.phrase_ends + (chosen.slur_ends if slurs else [])
+    onsets = [0, *accumulate(event.ticks for event in chosen.events)]
+    return build(replace(draft, phrase_ends=[onsets[place] for place in sorted(ends)]))
 
 
-def _voice(voices: Sequence[Voice], wanted: str | None) -> Voice:
-    """The voice asked for, or the one with most notes (the first of equals)."""
-    if wanted is None:
-        return max(voices, key=lambda v: v.notes)
-    for voice in voices:
-        if wanted.casefold() in (voice.mark.casefold(), voice.name.casefold()):
-            return voice
-    there = ", ".join(f"V:{show(v.mark, 20)}" for v in voices[:TOLD_MAX])
-    raise InputError(f"no tune or voice {show(wanted, 40)!r}", mend=f"choose a tune by its X: number or one of {there}")
+def _voice(voices: Sequence[Voice], wanted: str | None) -> tuple[Voice, list[str]]:
+    """The voice asked for, by its mark or name, or the one likeliest to be the melody, and what has to be told."""
+    for called in ([voice.mark for voice in voices], [voice.name for voice in voices]):
+        for voice, name in zip(voices, called, strict=True):
+            if wanted is not None and wanted.casefold() == name.casefold():
+                return voice, []
+    place, told = choose([_candidate(voice) for voice in voices], wanted)
+    return voices[place], told
+
+
+def _candidate(voice: Voice) -> Candidate:
+    """A voice as the choice of parts sees it."""
+    tops = sorted(max(event.pitches) for event in voice.events if event.pitches)
+    chords = sum(len(event.pitches) > 1 for event in voice.events)
+    name = f"V:{show(voice.mark, 20)} {show(voice.name, 60)}".strip()
+    return Candidate(
+        name,
+        len(tops),
+        tops[len(tops) // 2] if tops else 0.0,
+        chordal=2 * chords > len(tops),
+        percussion=voice.drums,
+        programs=voice.programs,
+    )
 
 
 def _fitting(standard: Voice, plain: Voice) -> Voice:

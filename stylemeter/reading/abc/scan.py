@@ -58,6 +58,7 @@ _SIGN = re.compile(
     |(?P<decoration>![^!\s|"\[\]]{1,40}!)
     |\+(?P<plus>[^+\s|"]{1,40})\+
     |\((?P<p>\d+)(?::(?P<q>\d*))?(?::(?P<r>\d*))?
+    |(?P<slur>[()])
     |(?P<note>(?:\^\^|__|\^/|_/|[\^_=])?[A-Ga-g][,']*\d*/*\d*-?)
     |[ZX](?P<bars>\d*)(?=[ \t]*(?:[|:\]\[\\%]|$))
     |[zxZX](?P<rest_length>\d*/*\d*)
@@ -74,6 +75,11 @@ _SIGN = re.compile(
 _PLUS_CHORD = re.compile(r"(?:[_=^]*[A-Ga-g][,']*\d*/?\d*){2,}")
 _DYNAMIC = re.compile(r"[fp]+")
 _PROPAGATE = re.compile(r"(?:%%|I:)\s*propagate-accidentals\s+(not|octave|pitch)\b")
+#: Marks that part phrases (section 4.14), and what says that a voice is percussion.
+_PHRASE = re.compile(r"!(?:short|medium|long)phrase!")
+_DRUM_CLEF = re.compile(r"\bclef=\"?perc|\bperc\b")
+_MIDI = re.compile(r"(?:%%|I:)\s*MIDI\s+(channel|program)\s+(?:\d+\s+(?=\d))?(\d{1,3})\b")
+_DRUM_CHANNEL = 10
 _TEXT_OR_DECORATION = re.compile(r'"([^"]*)"|![^!]*!')
 #: A chord with another in brackets behind it, which is printed and not played (section 4.18).
 _ALTERNATE = re.compile(r"([A-G][^()]*?)[ \t]*\([ \t]*[A-G][^()]*\)")
@@ -100,6 +106,8 @@ class _Scan:
         self.plain_tuplets = plain_tuplets
         self.said: list[str] = []
         self.voice_fields: dict[str, tuple[str, dict[str, int]]] = {}
+        self.drums: set[str] = set()
+        self.programs: dict[str, set[int]] = {}
         self.voices: dict[str, Voice] = {}
         self._header()
         self.voice = self._voice(next(iter(self.voice_fields), "") if len(self.voice_fields) == 1 else "")
@@ -121,18 +129,32 @@ class _Scan:
             self.said.append("no K: line: read without a signature")
         if self.tune.left_out:
             self.said.append("music after an empty line is left out: an empty line ends a tune of ABC")
+        mark = ""
         for line in lines:
             if (value := field_value(line, "V")) is not None:
-                self._voice_field(value)
+                mark = self._voice_field(value)[0]
+            elif (said := _MIDI.match(line)) and mark:
+                self._instrument(mark, said)
 
     def _voice_field(self, value: str) -> tuple[str, dict[str, int]]:
         """Mark of a voice field and the moves it asks for; its first one is kept for a voice yet to come."""
         mark, name = read_voice(value)
         moves = moves_of(value.strip()[len(mark) :])
+        if _DRUM_CLEF.search(value[len(mark) :]):
+            self.drums.add(mark)
         self.said += odd_moves(value)
         before_name, before = self.voice_fields.get(mark, ("", {}))
         self.voice_fields[mark] = (before_name or name, before | moves)
         return mark, moves
+
+    def _instrument(self, mark: str, found: re.Match[str]) -> None:
+        """Channel or program of a voice, as players of ABC understand them (a custom of theirs, no standard)."""
+        if found[1] == "program":
+            self.programs.setdefault(mark, set()).add(int(found[2]))
+        elif int(found[2]) == _DRUM_CHANNEL:
+            self.drums.add(mark)
+        else:
+            self.drums.discard(mark)
 
     def _header_meter(self, lines: list[str]) -> AbcMeter:
         """Meter of the header, none where it has none."""
@@ -179,6 +201,8 @@ class _Scan:
             if line.startswith("%"):
                 if found := _PROPAGATE.match(line):
                     self.voice.propagate = found[1]
+                elif found := _MIDI.match(line):
+                    self._instrument(self.voice.mark, found)
                 continue
             if found := FIELD.match(line):
                 self.field(found[1], field_value(line, found[1]) or "")
@@ -280,6 +304,17 @@ def _tuplet(state: _Scan, found: re.Match[str]) -> None:
     state.voice.tuplet(found["p"], found["q"] or "", found["r"] or "")
 
 
+def _decoration(state: _Scan, found: re.Match[str]) -> None:
+    """A decoration: of all of them only phrase marks are asked for."""
+    if _PHRASE.fullmatch(found[0]):
+        state.voice.phrase_ends.append(state.voice.place)
+
+
+def _slur(state: _Scan, found: re.Match[str]) -> None:
+    """A slur opens or closes."""
+    state.voice.slur(opens=found[0] == "(")
+
+
 def _overlay(state: _Scan, found: re.Match[str]) -> None:  # noqa: ARG001
     """A second layer until the next bar line."""
     state.voice.overlaid = True
@@ -311,6 +346,8 @@ _HANDLERS: dict[str, Callable[[_Scan, re.Match[str]], None]] = {
     "broken": lambda state, found: state.voice.broken(found["broken"]),
     "tie": lambda state, found: state.voice.tie(),
     "overlay": _overlay,
+    "decoration": _decoration,
+    "slur": _slur,
     "unpaired": _unpaired,
     "stray": _stray,
 }
@@ -342,4 +379,6 @@ def scan(tune: AbcTune, *, plain_tuplets: bool = False) -> tuple[list[Voice], li
     """
     state = _Scan(tune, plain_tuplets=plain_tuplets)
     state.body()
+    for mark, voice in state.voices.items():
+        voice.drums, voice.programs = mark in state.drums, frozenset(state.programs.get(mark, ()))
     return [voice for voice in state.voices.values() if voice.notes], state.said

@@ -91,6 +91,11 @@ class Voice:
         The first one.
     signs, meters, symbols, keys : list
         Bar lines; meter changes; quoted texts; key changes, each with its place.
+    phrase_ends, slur_ends : list of int
+        Places of the events that end a phrase by its marks, or an outermost slur.
+    drums : bool
+    programs : frozenset of int
+        Of General MIDI, from 0, where the text names any.
     plain_tuplets, doubtful_tuplets : bool
         Whether tuplets of 5, 6, 7 and 9 take the time of 4, 4, 4 and 8; whether there were such without a time.
     """
@@ -107,6 +112,10 @@ class Voice:
     meters: list[tuple[int, AbcMeter]] = field(default_factory=list)
     symbols: list[tuple[int, str]] = field(default_factory=list)
     keys: list[tuple[int, AbcKey]] = field(default_factory=list)
+    phrase_ends: list[int] = field(default_factory=list)
+    slur_ends: list[int] = field(default_factory=list)
+    drums: bool = False
+    programs: frozenset[int] = frozenset()
     found: Findings = field(default_factory=Findings)
     said: list[str] = field(default_factory=list)
     total: int = 0
@@ -116,6 +125,7 @@ class Voice:
     _carried: dict[str, float] = field(default_factory=dict)
     _held: dict[tuple[str, str], float] = field(default_factory=dict)
     _last: dict[tuple[str, str], float] = field(default_factory=dict)
+    _slurs: int = 0
     _ratio: tuple[int, int] = (1, 1)
     _left: int = 0
     _after_grace: bool = False
@@ -135,6 +145,15 @@ class Voice:
     def notes(self) -> int:
         """Sounding events so far."""
         return sum(bool(event.pitches) for event in self.events)
+
+    def slur(self, *, opens: bool) -> None:
+        """A slur opens or closes; the outermost one's last note is kept."""
+        if opens:
+            self._slurs += 1
+        elif self._slurs:
+            self._slurs -= 1
+            if not self._slurs and self.events:
+                self.slur_ends.append(self.place - 1)
 
     def set_key(self, key: AbcKey) -> None:
         """Another key, or the same one at another sounding pitch, from here on."""

@@ -35,6 +35,10 @@ _BEHIND = re.compile(
     r"choir|chorus|organ|strings?|keys|keyboards?|synth\w*|piano|pno|brass)\b",
     re.IGNORECASE,
 )
+_PERCUSSION = re.compile(
+    r"\b(?:drum|perc|perk|batter|schlagz|bater|cymbal|snare|hi-?hat|kick|conga|bongo|shaker|tambourin|cowbell|clap)",
+    re.IGNORECASE,
+)
 #: Programs of General MIDI level 1, from 0: guitars, and instruments of melodies that are named after what they do.
 GUITARS, BASSES, LEADS, PERCUSSION = range(24, 32), range(32, 40), range(80, 88), range(112, 120)
 
@@ -56,6 +60,8 @@ class Candidate:
         What it is, as the format tells it beside the name.
     programs : frozenset of int
         Of General MIDI, from 0.
+    number : int
+        Its number where that isn't its place among the candidates.
     """
 
     name: str
@@ -66,6 +72,13 @@ class Candidate:
     bass: bool = False
     percussion: bool = False
     programs: frozenset[int] = frozenset()
+    number: int = 0
+
+    @property
+    def drums(self) -> bool:
+        """Whether it is percussion, as it is told or called."""
+        played = bool(self.programs) and all(p in PERCUSSION for p in self.programs)
+        return self.percussion or played or bool(_PERCUSSION.search(self.name))
 
     @property
     def likeness(self) -> int:
@@ -100,14 +113,15 @@ def choose(parts: Sequence[Candidate], wanted: str | None) -> tuple[int, list[st
     >>> choose([keys, lead], None)[0], choose([keys, lead], "keyboard")[0]
     (1, 0)
     """
-    listed = [f"{number} {part.name}".strip() for number, part in enumerate(parts, 1)]
+    numbers = [part.number or place for place, part in enumerate(parts, 1)]
+    listed = [f"{number} {part.name}".strip() for number, part in zip(numbers, parts, strict=True)]
     if wanted is not None:
         asked = wanted.strip().casefold()
         names = [part.name.casefold() for part in parts]
         if asked in names:
             return names.index(asked), []
-        if asked.isdecimal() and 1 <= int(asked) <= len(parts):
-            return int(asked) - 1, []
+        if asked.isdecimal() and len(asked) < 8 and int(asked) in numbers:
+            return numbers.index(int(asked)), []
         raise UnknownNameError.among("part", wanted.strip()[:80], _short(listed))
     place = _melodic(parts)
     if len(parts) == 1:
@@ -124,7 +138,7 @@ def _short(listed: Sequence[str]) -> list[str]:
 
 def _melodic(parts: Sequence[Candidate]) -> int:
     """The place of the part that is likest to be the melody."""
-    places = [i for i, part in enumerate(parts) if not part.percussion] or list(range(len(parts)))
+    places = [i for i, part in enumerate(parts) if not part.drums] or list(range(len(parts)))
     lines = [i for i in places if not parts[i].chordal and parts[i].onsets]
     # a lead is one even where it is double-stopped throughout
     places = [i for i in places if i in lines or (parts[i].likeness == 3 and parts[i].onsets)] or places

@@ -27,6 +27,8 @@ class ReadOptions:
         "Dm7 | G7 | Cmaj7 % |": a bar between bar lines, laid from the first full bar, repeated to the end.
     chord_text : str
         Prefix of the MIDI text events that hold chord labels ("chord D:min7"), as `stylemeter notes` writes them.
+    phrase_slurs : bool
+        Whether slurs of MusicXML and ABC mean phrases, as in some collections of songs.
     columns : tuple of str or None
         Names of the columns of a table without a header line.
     """
@@ -38,4 +40,5 @@ class ReadOptions:
     first_beat: float | None = None
     chords: str | None = None
     chord_text: str = "chord "
+    phrase_slurs: bool = False
     columns: tuple[str, ...] | None = None

@@ -15,7 +15,7 @@ from stylemeter.reading.draft.exact import Ticks, whole
 from stylemeter.reading.musicxml.elements import said
 from stylemeter.reading.musicxml.walk import Stroke, Walk
 
-__all__ = ["Line", "LineChoice", "LineNote", "Place", "choose_line", "places", "take_line"]
+__all__ = ["Line", "LineChoice", "LineNote", "Place", "choose_line", "is_audible", "places", "take_line"]
 
 #: Bar, place in it, pitch class.
 Place = tuple[int, Ticks, float]

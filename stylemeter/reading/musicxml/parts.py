@@ -1,8 +1,7 @@
 """MusicXML parts: what each is, and which one holds the melody.
 
-The one with the most notes wins, among the parts that aren't drums; only the places where a single note starts
-count, so that an accompaniment of chords doesn't win over the line it carries. A tab part that repeats a
-notation part is the same part.
+The choice is that of `draft.parts`; an accompaniment of chords is told from a line by the places where a single note
+starts. A tab part that repeats a notation part is the same part.
 """
 
 from __future__ import annotations
@@ -12,15 +11,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from xml.etree.ElementTree import Element
 
-from stylemeter.errors import InputError, UnknownNameError
+from stylemeter.errors import InputError
 from stylemeter.music.meter import Meter
-from stylemeter.reading.draft.build import count_words
-from stylemeter.reading.draft.exact import whole
+from stylemeter.reading.draft.exact import Ticks, whole
+from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.musicxml.elements import said
-from stylemeter.reading.musicxml.line import LineChoice, Place, choose_line, places
+from stylemeter.reading.musicxml.line import LineChoice, Place, choose_line, is_audible, places
 from stylemeter.reading.musicxml.signs import meter_sign
 from stylemeter.reading.musicxml.walk import Walk, walk
-from stylemeter.support.printable import show
 
 __all__ = ["Part", "choose_part", "read_parts"]
 
@@ -40,6 +38,8 @@ class Part:
 
     Attributes
     ----------
+    label : str
+        The name the file gives it; empty where it gives none.
     guitar : bool
         A guitar, which sounds an octave below plain treble-clef notation (no bass).
     plucked : bool
@@ -55,6 +55,8 @@ class Part:
     drums: bool = False
     guitar: bool = False
     plucked: bool = False
+    bass: bool = False
+    label: str = ""
     problem: InputError | None = None
     remarks: list[str] = field(default_factory=list)
 
@@ -98,14 +100,14 @@ def _first_meter(root: Element) -> Meter | None:
 def _part(element: Element, about: Element | None, number: int, meter: Meter | None) -> Part:
     """Walk through one part."""
     label = said(about, "part-name") or said(about, "score-instrument/instrument-name")
-    name = label or show(element.get("id", ""), 40) or str(number)
+    name = label or f"part {number}"
     try:
         walked, problem = walk(element, meter), None
     except InputError as error:
         walked, problem = Walk(), error
-    part = Part(number, name, walked, choose_line(walked), problem=problem)
+    part = Part(number, name, walked, choose_line(walked), problem=problem, label=label)
     if about is None:
-        part.remarks.append(f"part {name!r} is not in the part list: read all the same")
+        part.remarks.append(f"part {number} is not in the part list: read all the same")
     instruments = [] if about is None else about.findall("score-instrument")
     _classify(part, about, " ".join([name, *(said(i, "instrument-name") for i in instruments)]))
     return part
@@ -117,7 +119,7 @@ def _classify(part: Part, about: Element | None, words: str) -> None:
     clefs = [said(s.element, "sign") for s in part.walk.signs if s.element.tag == "clef"]
     on_drums = bool(channels) and all(c == _DRUM_CHANNEL for c in channels)
     part.drums = on_drums or (bool(clefs) and all(c == "percussion" for c in clefs)) or bool(_DRUMS.search(words))
-    bass = bool(_BASS.search(words)) or any(s.startswith("pluck.bass") for s in sounds)
+    bass = part.bass = bool(_BASS.search(words)) or any(s.startswith("pluck.bass") for s in sounds)
     named = bool(_GUITAR.search(words)) or any(s.startswith("pluck.guitar") for s in sounds)
     part.guitar = not bass and (named or any(p in _GUITAR_PROGRAMS for p in programs))
     part.plucked = part.guitar or named or bool(part.choice.tab_staves)
@@ -139,7 +141,7 @@ def choose_part(parts: list[Part], wanted: str | None) -> tuple[Part, list[Part]
     ----------
     parts : list of Part
     wanted : str or None
-        Name or number (from 1); None for the melodic part with the most notes.
+        Name or number (from 1); None for the part likeliest to be the melody.
 
     Returns
     -------
@@ -165,9 +167,34 @@ def choose_part(parts: list[Part], wanted: str | None) -> tuple[Part, list[Part]
         raise _none_melodic(parts)
     repeated = {id(twin) for p in melodic for twin in _twins(p, melodic)}
     own = [p for p in melodic if id(p) not in repeated] or melodic
-    chosen = max(own, key=lambda p: (p.choice.singles, p.choice.onsets, -p.number))
-    _tell(chosen, [p for p in parts if id(p) not in repeated])
+    among = [p for p in parts if id(p) not in repeated and (p in own or not p.melodic)]
+    place, told = choose([_candidate(p) for p in among], None)
+    chosen = among[place]
+    chosen.remarks += told
+    _tell(chosen, parts)
     return chosen, _twins(chosen, melodic)
+
+
+def _candidate(part: Part) -> Candidate:
+    """A part as the choice sees it; one that holds no line can't be chosen."""
+    tops: dict[tuple[int, Ticks], float] = {}
+    for stroke in part.walk.strokes:
+        if is_audible(stroke) and stroke.staff == part.choice.staff:
+            at = (stroke.bar, stroke.at)
+            tops[at] = max(tops.get(at, 0.0), stroke.pitch or 0.0)
+    middle = sorted(tops.values())[len(tops) // 2] if tops else 0.0
+    onsets = part.choice.onsets if part.melodic else 0
+    chordal = 2 * part.choice.singles < part.choice.onsets
+    return Candidate(
+        part.label,
+        onsets,
+        middle,
+        chordal,
+        guitar=part.guitar,
+        bass=part.bass,
+        percussion=part.drums,
+        number=part.number,
+    )
 
 
 def _none_melodic(parts: list[Part]) -> InputError:
@@ -183,21 +210,10 @@ def _none_melodic(parts: list[Part]) -> InputError:
 
 
 def _tell(chosen: Part, parts: list[Part]) -> None:
-    """Say which part was chosen, and which others can't be read."""
-    if len(parts) > 1:
-        names = ", ".join(p.name for p in parts[:_NAMES])
-        more = "" if len(parts) <= _NAMES else ", ..."
-        chosen.remarks.append(
-            f"part {chosen.name!r} read, the one of {count_words(len(parts), 'part')} ({names}{more}) with the most "
-            "single notes; choose another with --part"
-        )
+    """Say which parts can't be read."""
     broken = [p for p in parts if p.problem]
     if broken:
         chosen.remarks.append(f"part {broken[0].name!r} can't be read ({broken[0].problem}): left out of the choice")
-
-
-#: Part names listed in a remark.
-_NAMES = 8
 
 
 def _named(parts: list[Part], wanted: str) -> Part:
@@ -207,7 +223,7 @@ def _named(parts: list[Part], wanted: str) -> Part:
     if not found and plain.isascii() and plain.isdigit() and len(plain) < 6:
         found = [p for p in parts if p.number == int(plain)]
     if not found:
-        raise UnknownNameError.among("part", wanted, [p.name for p in parts])
+        return parts[choose([_candidate(p) for p in parts], wanted)[0]]
     chosen = max(found, key=lambda p: (p.melodic, p.choice.singles, p.choice.onsets, -p.number))
     if len(found) > 1:
         chosen.remarks.append(f"{len(found)} parts are named {chosen.name!r}: number {chosen.number} read")

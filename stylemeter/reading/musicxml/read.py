@@ -91,6 +91,7 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
         signature=keys[0].signature(moved.at(0, 0)) if keys else None,
         chords=_chords(part, parts, moved),
         tuning=strings.tuning(notes),
+        phrase_ends=_slur_ends(walked, line) if options.phrase_slurs else None,
         tempo=options.tempo or _tempo(parts),
         title=_title(root),
         part=part.name,
@@ -162,6 +163,22 @@ def _meters(walked: Walk, parts: Sequence[Part]) -> list[Meter]:
     signs = walked.meters or next((p.walk.meters for p in parts if p.walk.meters and p.problem is None), [])
     kept = [(bar, at, meter) for bar, at, meter in signs if bar < len(walked.bars)]
     return [Meter(walked.tick(bar, at), m.numerator, m.denominator) for bar, at, m in kept]
+
+
+def _slur_ends(walked: Walk, line: Line) -> list[int]:
+    """Ticks of the notes on which an outermost slur ends."""
+    ends: list[int] = []
+    open_still: set[str] = set()
+    for note in line.notes:
+        slurs = [s for e in note.elements[:1] for s in e.iterfind("notations/slur")]
+        # a slur that starts where another stops is the next phrase's
+        for slur in sorted(slurs, key=lambda s: s.get("type") != "stop"):
+            if slur.get("type") == "start":
+                open_still.add(slur.get("number", "1"))
+            elif slur.get("type") == "stop" and slur.get("number", "1") in open_still:
+                open_still.discard(slur.get("number", "1"))
+                ends += [] if open_still else [walked.tick(note.stroke.bar, note.stroke.at)]
+    return ends
 
 
 def _keys(walked: Walk, staff: int) -> list[KeySign]:

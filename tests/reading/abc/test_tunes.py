@@ -6,7 +6,7 @@ import pytest
 from helpers.heard import heard
 from helpers.places import INPUTS
 
-from stylemeter.errors import InputError
+from stylemeter.errors import InputError, UnknownNameError
 from stylemeter.reading.abc.read import decode, read, split_tunes
 from stylemeter.reading.intake.options import ReadOptions
 
@@ -24,14 +24,16 @@ def test_voices():
     (melody,) = read(text, ReadOptions())
     assert melody.part == "X:4 V:tune"
     assert heard(melody) == "D5:1 E5:1 F#5:1 G5:1 | A5:2 F#5:2 | D5:4"
-    assert any("V:tune of 2 read" in remark and "V:low" in remark for remark in melody.remarks)
+    assert any(r.startswith("several parts: read 1 V:tune") and "not 2 V:low" in r for r in melody.remarks)
     (lower,) = read(text, ReadOptions(part="V:low"))
     assert heard(lower) == "D3:2 A2:2 | D3:4 | D3:4"
     (named,) = read(text, ReadOptions(part="Upper line"))
     assert heard(named) == heard(melody)
     (both,) = read(text, ReadOptions(part="X:4 V:low"))
     assert heard(both) == heard(lower)
-    with pytest.raises(InputError, match="no tune or voice 'alto'; choose a tune by its X: number or one of V:tune"):
+    with pytest.raises(
+        UnknownNameError, match="no tune or voice 'alto'; choose a tune by its X: number or a voice, there is: 1 V:tune"
+    ):
         read(text, ReadOptions(part="alto"))
 
 
@@ -82,7 +84,7 @@ class TestCollection:
             read(self.data, ReadOptions(part="X:9"))
 
     def test_none_such(self):
-        with pytest.raises(InputError, match="no tune or voice 'X:99'"):
+        with pytest.raises(UnknownNameError, match=r"no tune or voice 'X:99'; choose a tune by its X: number$"):
             read(self.data, ReadOptions(part="X:99"))
 
     def test_tunes_with_their_lines(self):
@@ -160,3 +162,15 @@ def test_moves_that_are_not_followed_are_told_once(key, told):
     voices = tune("[V:1]DEFG|\n[V:1]DEFG|", PLAIN.replace("K:C\n", f"V:1 {key.partition(' ')[2]}\nK:D\n"))
     assert voices.remarks.count(told) == 1
     assert told not in tune("DEFG|").remarks
+
+
+def test_phrase_marks_part_phrases_and_slurs_where_they_are_said_to():
+    """ABC standard 2.1, 4.14: !shortphrase! and its like are phrase marks; that they stand on the last note is from
+    memory."""
+    text = b"X:1\nL:1/4\nM:4/4\nK:C\n(CD) !shortphrase!EF|(GABc)|\n"
+    (melody,) = read(text, ReadOptions())
+    assert melody.phrase_ends.tolist() == [False, False, True, False, False, False, False, True]
+    (melody,) = read(text.replace(b"!shortphrase!", b""), ReadOptions(phrase_slurs=True))
+    assert melody.phrase_ends.tolist() == [False, True, False, False, False, False, False, True]
+    (melody,) = read(text.replace(b"!shortphrase!", b""), ReadOptions())
+    assert melody.phrase_ends is None

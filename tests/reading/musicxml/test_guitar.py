@@ -87,7 +87,7 @@ def test_tab_of_another_line_is_a_part_of_its_own():
         two_parts().replace(b"<step>F</step>", b"<step>G</step>", 1).replace(b"<step>D</step>", b"<step>A</step>", 1)
     )
     assert len(one(other)) == 4
-    assert any(remark.startswith("part 'Guitar' read, the one of 2 parts") for remark in one(other).remarks)
+    assert any(r.startswith("several parts: read 1 Guitar (4 notes), not 2") for r in one(other).remarks)
 
 
 # 27: octaves ---------------------------------------------------------------------------------------------------

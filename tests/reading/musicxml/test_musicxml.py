@@ -105,7 +105,7 @@ def test_part_by_name_number_or_most_notes(wanted: str | None, name: str):
 def test_unknown_part_lists_the_parts():
     with pytest.raises(UnknownNameError) as caught:
         one(TWO, part="Flute")
-    assert str(caught.value) == "no part 'Flute'; there is: Lead, Low"
+    assert str(caught.value) == "no part 'Flute'; there is: 1 Lead, 2 Low"
 
 
 def test_chords_do_not_count_as_a_line():
@@ -141,7 +141,7 @@ def test_broken_part_beside_a_good_one_is_told():
 def test_part_missing_from_the_list_is_read():
     data = whole(part(measure(attributes() + notes("C4 D4 E4 F4")), "P9"), names=())
     assert len(one(data)) == 4
-    assert "part 'P9' is not in the part list: read all the same" in one(data).remarks
+    assert "part 1 is not in the part list: read all the same" in one(data).remarks
 
 
 def test_one_name_twice_gives_the_fuller_part():
@@ -254,3 +254,22 @@ def test_bars_written_as_a_repeat_sign_are_told():
     played = [attributes() + notes("C4 D4 E4 F4"), start + notes("C4 D4 E4 F4"), notes("E4 F4 E4 F4")]
     melody = one(whole(part("".join(measure(bar, number) for number, bar in enumerate(played, 1)))))
     assert not any("repeat sign" in remark for remark in melody.remarks)
+
+
+def test_slurs_are_phrases_where_they_are_said_to_be():
+    """Two slurs, the second one holding another and starting where the first one stops."""
+    marks = ["<slur type='start' number='1'/>", "", "<slur type='stop' number='1'/><slur type='start' number='2'/>"]
+    marks += [
+        "<slur type='start' number='1'/>",
+        "<slur type='stop' number='1'/>",
+        "<slur type='stop' number='2'/>",
+        "",
+        "",
+    ]
+    line = "".join(
+        note(name, 2, after=f"<notations>{mark}</notations>" if mark else "")
+        for name, mark in zip(["C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5"], marks, strict=True)
+    )
+    data = whole(part(measure(attributes() + line)))
+    assert one(data, phrase_slurs=True).phrase_ends.tolist() == [False, False, True, False, False, True, False, True]
+    assert one(data).phrase_ends is None

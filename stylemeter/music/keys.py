@@ -42,6 +42,9 @@ PROFILES: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
     ),
 }
 
+#: Digits of a margin worth keeping.
+MARGIN_DIGITS = 4
+
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
@@ -168,4 +171,6 @@ def estimate(weights: npt.ArrayLike, among: Iterable[tuple[int, str]] | None = N
     best = fits[0]
     if len(fits) == 1:
         return Key(best.tonic, best.mode, "estimated")
-    return Key(best.tonic, best.mode, "estimated", fits[1].name, best.correlation - fits[1].correlation)
+    return Key(
+        best.tonic, best.mode, "estimated", fits[1].name, round(best.correlation - fits[1].correlation, MARGIN_DIGITS)
+    )

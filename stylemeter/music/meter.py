@@ -118,8 +118,8 @@ def bar_length(numerator: int, denominator: int) -> int:
 
 
 def is_compound(numerator: int, denominator: int) -> bool:
-    """Whether a beat is made of three units: 6/8, 9/8, 6/4, ... and 3/8, 3/16."""
-    return (numerator > 3 and numerator % 3 == 0) or (numerator == 3 and denominator in (8, 16))
+    """Whether a beat is made of three units: 6/8, 9/8, 12/8, 3/8, 6/16, ...; players count 6/4 and 9/4 in quarters."""
+    return numerator % 3 == 0 and denominator >= 8 and (numerator > 3 or denominator <= 16)
 
 
 def beat_length(numerator: int, denominator: int) -> int:

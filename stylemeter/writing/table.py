@@ -36,6 +36,9 @@ __all__ = [
 #: Name and version of the layout, in every table.
 SCHEMA = "stylemeter/notes/1"
 
+#: Digits of a beat: it is for the reader's eye, the onset is what counts.
+BEAT_DIGITS = 5
+
 _ROOTS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 
 #: What a spreadsheet would run as a formula at the start of a cell, or of a cell it makes at a comma.
@@ -162,7 +165,7 @@ def _note_records(melody: Melody) -> Iterator[dict[str, object]]:
             "duration": None if melody.duration is None else quarters_text(melody.duration[i]),
             "pitch": _number(melody.pitch[i]),
             "bar": int(melody.bar[i]),
-            "beat": _number(melody.beat[i]),
+            "beat": _number(round(float(melody.beat[i]), BEAT_DIGITS)),
             "weight": int(melody.weight[i]),
             "technique": None if melody.technique is None else Technique(int(melody.technique[i])).words,
         }
@@ -242,7 +245,7 @@ def _columns(melody: Melody) -> dict[str, list[str]]:
         columns["duration"] = [decimal_text(t) for t in melody.duration.tolist()]
     columns["pitch"] = [_number_text(p) for p in melody.pitch.tolist()]
     columns["bar"] = [str(b) for b in melody.bar.tolist()]
-    columns["beat"] = [_number_text(b) for b in melody.beat.tolist()]
+    columns["beat"] = [_number_text(round(b, BEAT_DIGITS)) for b in melody.beat.tolist()]
     columns["weight"] = [str(w) for w in melody.weight.tolist()]
     if melody.technique is not None:
         columns["technique"] = [" ".join(Technique(t).words) for t in melody.technique.tolist()]

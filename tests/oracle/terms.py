@@ -131,7 +131,7 @@ def is_compound(meter):
     numerator, denominator = meter
     if (numerator, denominator) in ((3, 8), (3, 16)):
         return True
-    return numerator >= 6 and numerator % 3 == 0
+    return numerator >= 6 and numerator % 3 == 0 and denominator >= 8
 
 
 def beat_of(meter):

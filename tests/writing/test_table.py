@@ -226,7 +226,7 @@ def test_pandas_reads_the_csv():
     assert list(frame) == ["onset", "duration", "pitch", "bar", "beat", "weight"]
     assert np.array_equal((frame.onset * TICKS).round(), melody.onset)
     assert np.array_equal((frame.duration * TICKS).round(), melody.duration)
-    assert np.array_equal(frame.beat, melody.beat)
+    assert np.allclose(frame.beat, melody.beat, atol=1e-5)
     assert np.array_equal(frame.weight, melody.weight)
 
 

@@ -101,10 +101,11 @@ def count_words(number: int, one: str, many: str = "") -> str:
 
     Examples
     --------
-    >>> count_words(1, "grace note"), count_words(3, "grace note")
-    ('1 grace note', '3 grace notes')
+    >>> count_words(1, "grace note"), count_words(3, "grace note"), count_words(5, "rhythm slash")
+    ('1 grace note', '3 grace notes', '5 rhythm slashes')
     """
-    return f"{number} {one if number == 1 else many or one + 's'}"
+    several = one + ("es" if one.endswith(("s", "sh", "ch", "x")) else "s")
+    return f"{number} {one if number == 1 else many or several}"
 
 
 def build(draft: Draft) -> Melody:

@@ -105,7 +105,7 @@ def tell_bars(
     if not spans or not meters:
         return spans or None
     if len(spans) == 1 and spans[0][1] > meters[0].bar:
-        remarks.append("no bar lines: bars are counted from the beginning")
+        remarks.append("no bar lines within it: bars are counted from the beginning")
         return None
     if odd := odd_bars(spans, meters, sections):
         where = f"{'first ' if len(odd) > 1 else ''}in {bar_name(bars, odd[0])}"

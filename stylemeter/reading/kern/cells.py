@@ -48,13 +48,18 @@ _FLATS_AND_SHARPS = {"#": 1, "-": -1, "n": 0}
 
 @dataclass(frozen=True, slots=True)
 class KernNote:
-    """A note or chord of one cell; without pitches a rest. `tied`: its pitches that are tied to what follows."""
+    """A note or chord of one cell; without pitches a rest.
+
+    `tied`: its pitches that are tied to what follows; `begins`, `ends`: whether a phrase does with it.
+    """
 
     ticks: int
     pitches: tuple[float, ...]
     grace: bool = False
     tied: tuple[float, ...] = ()
     exact: bool = True
+    begins: bool = False
+    ends: bool = False
 
 
 @lru_cache(maxsize=4096)
@@ -68,8 +73,9 @@ def read_cell(text: str) -> KernNote:
 
     Examples
     --------
-    >>> read_cell("[4.ee-/L"), read_cell("8qf#").grace
-    (KernNote(ticks=15120, pitches=(75.0,), grace=False, tied=(75.0,), exact=True), True)
+    >>> note = read_cell("[4.ee-/L}")
+    >>> note.ticks, note.pitches, note.tied, note.ends, read_cell("8qf#").grace
+    (15120, (75.0,), (75.0,), True, True)
     >>> read_cell("2.5c")
     Traceback (most recent call last):
     ...
@@ -90,7 +96,7 @@ def read_cell(text: str) -> KernNote:
         pitches.append(pitch)
         if "[" in part or "_" in part:
             tied.append(pitch)
-    return KernNote(ticks, tuple(pitches), grace, tuple(tied), exact)
+    return KernNote(ticks, tuple(pitches), grace, tuple(tied), exact, "{" in text, "}" in text)
 
 
 def _match(part: str, text: str) -> re.Match[str]:

@@ -1,4 +1,4 @@
-"""Reading Humdrum ``**kern``: the spine with most notes as one melody a piece.
+"""Reading Humdrum ``**kern``: the spine that is likeliest to be the melody, one melody a piece.
 
 Conventions: read as written (repeats and expansion lists not played out); spines count from the left, from 1.
 
@@ -12,11 +12,12 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from stylemeter.errors import InputError, LimitError, StylemeterError
+from stylemeter.errors import InputError, LimitError, StylemeterError, UnknownNameError
 from stylemeter.music.chords.symbols import parse_label, parse_symbol
 from stylemeter.music.melody import Chord, Melody
 from stylemeter.music.meter import Meter, lay_bars
 from stylemeter.reading.draft.build import Draft, build, count_words
+from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.draft.printed_bars import bar_name, cut_spans, tell_bars
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.options import ReadOptions
@@ -52,9 +53,12 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     ------
     InputError
         If no piece can be read.
+    UnknownNameError
+        If no spine is called as asked for.
     """
     melodies: list[Melody] = []
     failures: list[StylemeterError] = []
+    unknown: UnknownNameError | None = None
     pieces = split_pieces(decode(data))
     if len(pieces) > limits.TUNES_MAX:
         raise LimitError(f"more than {limits.TUNES_MAX} pieces", mend="split the file")
@@ -63,6 +67,10 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
             melodies.append(_piece(first, lines, options))
         except InputError as error:
             failures.append(error.at(f"piece at line {first}") if len(pieces) > 1 else error)
+        except UnknownNameError as error:
+            unknown = unknown or error
+    if not melodies and unknown:
+        raise unknown
     if not melodies:
         raise failures[0]
     told = [f"left out: {error}" for error in failures[:TOLD_MAX]]
@@ -75,9 +83,7 @@ def _piece(first: int, lines: Sequence[str], options: ReadOptions) -> Melody:
     """One piece."""
     remarks: list[str] = []
     spines, names, unplaced = walk(read_rows(first, lines, remarks))
-    spine, number = _choose(spines, options.part)
-    if len(spines) > 1:
-        remarks.append(f"kern spine {number} of {len(spines)} from the left read; choose another with --part")
+    spine, number = _choose(spines, options.part, remarks)
     if unplaced:
         remarks.append(f"{count_words(unplaced, 'chord')} where no note starts left out")
     chords = _chords(names, spine)
@@ -85,20 +91,25 @@ def _piece(first: int, lines: Sequence[str], options: ReadOptions) -> Melody:
     return build(_draft(spine, remarks, chords, title=titles[0] if titles else "", part=spine.name or str(number)))
 
 
-def _choose(spines: Sequence[Spine], wanted: str | None) -> tuple[Spine, int]:
-    """The spine asked for, or the one with most notes (the first of equals), and its number."""
-    sounding = [i for i, spine in enumerate(spines) if spine.notes]
-    if not sounding:
+def _choose(spines: Sequence[Spine], wanted: str | None, remarks: list[str]) -> tuple[Spine, int]:
+    """The spine asked for, or the one likeliest to be the melody, and its number."""
+    if not any(len(spine.notes) for spine in spines):
         raise InputError("no notes in its **kern spines", mend="check the file in a notation editor")
-    if wanted is None or not wanted.strip():
-        index = max(sounding, key=lambda i: (len(spines[i].notes), -i))
-        return spines[index], index + 1
-    word = wanted.strip().casefold()
-    for index, spine in enumerate(spines, start=1):
-        if word == str(index) or (spine.name and word == spine.name.casefold()):
-            return spine, index
-    there = ", ".join(f"{i} {show(s.name, 20)}".strip() for i, s in enumerate(spines[:TOLD_MAX], start=1))
-    raise InputError(f"no part {show(wanted, 40)!r}", mend=f"there is: {there}")
+    place, told = choose([_candidate(spine) for spine in spines], wanted if wanted and wanted.strip() else None)
+    remarks += told
+    if not len(spines[place].notes):
+        raise InputError(f"no notes in part {place + 1}", mend="choose another part")
+    return spines[place], place + 1
+
+
+def _candidate(spine: Spine) -> Candidate:
+    """A spine as the choice of parts sees it."""
+    tops: dict[float, float] = {}
+    for onset, _, pitch in spine.notes.notes:
+        tops[onset] = max(tops.get(onset, 0.0), pitch)
+    middle = sorted(tops.values())[len(tops) // 2] if tops else 0.0
+    chordal = len(spine.notes) > 2 * len(tops)
+    return Candidate(show(spine.name, 80), len(tops), middle, chordal, percussion=spine.drums)
 
 
 def _draft(spine: Spine, remarks: list[str], chords: list[Chord] | None, *, title: str, part: str) -> Draft:
@@ -124,6 +135,7 @@ def _draft(spine: Spine, remarks: list[str], chords: list[Chord] | None, *, titl
         key=before[-1] if before else None,
         signature=spine.signature,
         chords=chords,
+        phrase_ends=spine.phrase_ends,
         tempo=spine.tempo,
         title=" ".join(show(title).split()),
         part=show(part, 80),

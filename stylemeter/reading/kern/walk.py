@@ -41,6 +41,8 @@ class Spine:
     keys: list[tuple[int, Key]] = field(default_factory=list)
     signature: int | None = None
     tempo: float | None = None
+    phrase_ends: list[int] = field(default_factory=list)
+    drums: bool = False
     end: int = 0
     found: Findings = field(default_factory=Findings)
     said: list[str] = field(default_factory=list)
@@ -112,6 +114,11 @@ class _Walk:
         spine.end = max(spine.end, at + note.ticks)
         if spine.end > limits.TICKS_MAX or len(spine.notes) > limits.NOTES_MAX:
             raise LimitError(f"longer than {limits.NOTES_MAX} notes", where=f"line {line}", mend="split the file")
+        # a phrase that begins ends the one before, where no sign did
+        if note.begins and len(spine.notes):
+            spine.phrase_ends.append(at - 1)
+        if note.ends:
+            spine.phrase_ends.append(at)
         _sound(spine, note, at)
         return at
 
@@ -127,6 +134,8 @@ class _Walk:
             spine.tempo = spine.tempo or tempo
         elif _METER_LIKE.match(text):
             spine.said.append(f"{text[:20]} is not a meter: passed over")
+        elif text.startswith("*clefX"):
+            spine.drums = True
         elif found := _NAME.fullmatch(text):
             spine.name = found[1][: limits.TEXT_MAX] if '"' in text or not spine.name else spine.name
 

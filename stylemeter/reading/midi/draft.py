@@ -18,6 +18,7 @@ from stylemeter.music.melody import Chord, Key, Technique
 from stylemeter.music.meter import TICKS, Meter
 from stylemeter.reading.draft.build import Draft, RawNote
 from stylemeter.reading.draft.repairs import Findings
+from stylemeter.reading.draft.strings import OPEN
 from stylemeter.reading.draft.user_options import parse_meter
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.options import ReadOptions
@@ -27,6 +28,7 @@ from stylemeter.reading.midi.parts import Part, Signs
 from stylemeter.reading.performed.draft import (
     CLOSED,
     CUT,
+    TOGETHER,
     Take,
     bar_namer,
     check_span,
@@ -133,11 +135,33 @@ def _written(tune: Tune, meters: list[Meter], options: ReadOptions) -> Draft:
     def onset_of(ticks: Ints) -> Ints:
         return written_ticks(ticks, tune.division)
 
+    tune = _struck_together(tune)
     check_span(float(tune.part.end.max() / tune.division), meters)
     onset = tune.part.onset
     count_at(tune.found, "onset", "on no simple part of a beat, kept exactly", onset[~on_grid(onset, tune.division)])
     draft = Draft(_written_notes(tune), meters, chords=_chords(tune, options.chord_text, onset_of))
+    draft = replace(draft, tuning=None if tune.part.places is None else OPEN[::-1])
     return replace(draft, remarks=_told(tune, draft, onset_of))
+
+
+def _struck_together(tune: Tune) -> Tune:
+    """The tune with notes strummed a moment after or before others put at the onset of those that are on the grid."""
+    part = tune.part
+    onset = part.onset.copy()
+    exact = np.unique(onset[on_grid(onset, tune.division)])
+    off = np.flatnonzero(~on_grid(onset, tune.division))
+    if not len(exact) or not len(off):
+        return tune
+    after = np.searchsorted(exact, onset[off]).clip(1, len(exact) - 1) if len(exact) > 1 else np.zeros(len(off), int)
+    before = exact[np.maximum(after - 1, 0)]
+    nearest = np.where(np.abs(onset[off] - before) <= np.abs(exact[after] - onset[off]), before, exact[after])
+    apart = np.abs(tune.clock.seconds(onset[off]) - tune.clock.seconds(nearest))
+    strummed = apart < TOGETHER
+    count_at(tune.found, "note", "strummed within 30 ms of another put at its onset", onset[off[strummed]])
+    onset[off[strummed]] = nearest[strummed]
+    order = np.argsort(onset, kind="stable")
+    part = replace(part, onset=onset, end=np.maximum(part.end, onset + 1))
+    return replace(tune, part=part.only(order))
 
 
 def _told(tune: Tune, draft: Draft, onset_of: Callable[[Ints], Ints]) -> list[str]:
@@ -150,6 +174,7 @@ def _written_notes(tune: Tune) -> list[RawNote]:
     """Notes of a tune whose onsets are exact."""
     part = tune.part
     pitch, technique = sounding(part)
+    places = part.places
     # The top note of each onset, the longest of doubled ones, comes last.
     order = np.lexsort((part.end, pitch, part.onset))
     onset = written_ticks(part.onset[order], tune.division)
@@ -164,6 +189,7 @@ def _written_notes(tune: Tune) -> list[RawNote]:
             float(pitch[index]),
             None if technique is None else Technique(int(technique[index])),
             float(seconds[i]) if tune.signs.tempos else None,
+            *((-1, -1) if places is None else places[index].tolist()),
         )
         for i, index in enumerate(order.tolist())
     ]
@@ -207,6 +233,7 @@ def _performed(tune: Tune, meters: list[Meter], options: ReadOptions) -> Draft:
         beats.pace(part.onset),
         pitch,
         technique,
+        part.places,
     )
     beaten = [parse_meter(options.meter)] if options.meter else meters or [Meter(0, 4, 4)]
     check_span(float(take.end.max() - min(take.onset.min(), 0.0)), meters)
@@ -216,7 +243,8 @@ def _performed(tune: Tune, meters: list[Meter], options: ReadOptions) -> Draft:
     def onset_of(ticks: Ints) -> Ints:
         return np.round(beats.quarters(ticks) * 4).astype(np.int64) * sixteenth + shift
 
-    draft = replace(draft, chords=_chords(tune, options.chord_text, onset_of))
+    tuning = None if take.places is None else OPEN[::-1]
+    draft = replace(draft, chords=_chords(tune, options.chord_text, onset_of), tuning=tuning)
     return replace(draft, remarks=_told(tune, draft, onset_of) + draft.remarks)
 
 

@@ -190,6 +190,8 @@ def _track(chunk: bytes, number: int, cut: bool, count: _Count) -> tuple[list[Ev
             if clock > CLOCK_MAX:
                 raise LimitError(f"the pauses of track {number} pass all measure", mend="export it again")
             if status == 0xFF and payload[0] == _END:
+                if cut:
+                    count.remarks.append(f"track {number} claims to be longer than the file: read to its end mark")
                 return events, clock
             kept = _keep(status, payload, count)
             if kept is None:

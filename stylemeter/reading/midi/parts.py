@@ -20,6 +20,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
+from stylemeter.reading.draft.strings import strings_of_groups
 from stylemeter.reading.midi.file import KEY, METER, NAME, TEMPO, TEXTS, Scanned
 
 __all__ = ["Part", "Signs", "Track", "decode", "find_parts"]
@@ -74,8 +75,13 @@ class Part:
     def __len__(self) -> int:
         return len(self.onset)
 
-    def only(self, keep: npt.NDArray[np.bool_]) -> Part:
-        """The part with some of its notes."""
+    @property
+    def places(self) -> Ints | None:
+        """String and fret of each note, of shape (n_notes, 2), where its channels are a guitar's strings."""
+        return strings_of_groups(self.pitch.astype(float), self.channel + 1, self.strings) if self.strings else None
+
+    def only(self, keep: npt.NDArray[np.bool_] | Ints) -> Part:
+        """The part with some of its notes, by a mask or in the order of their indices."""
         onset, end, pitch, channel = (column[keep] for column in (self.onset, self.end, self.pitch, self.channel))
         return replace(self, onset=onset, end=end, pitch=pitch, channel=channel)
 

@@ -13,15 +13,16 @@ References
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 
-from stylemeter.errors import InputError, LimitError, UnknownNameError
+from stylemeter.errors import InputError, LimitError
 from stylemeter.music.melody import Melody
 from stylemeter.reading.draft.build import build, count_words
+from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.draft.repairs import Findings
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.options import ReadOptions
@@ -39,9 +40,9 @@ CHORDAL_SHARE = 0.5
 TOGETHER = 0.05
 #: Longest time a note without a note-off lasts (quarter notes).
 OPEN_LENGTH = 4.0
-#: Programs of basses, from 0 (General MIDI level 1).
-BASSES = range(32, 40)
-LISTED_PARTS = 8
+#: Pitch below which neither a guitar nor a four-string bass goes, and semitones that part keys which switch a sampled
+#: instrument's sound from what it plays.
+SWITCH, APART = 28, 12
 
 
 def read(data: bytes, options: ReadOptions) -> list[Melody]:
@@ -88,14 +89,11 @@ def _tunes(
 ) -> tuple[list[list[tuple[Track, Signs]]], ReadOptions]:
     """The tracks of format 2, a tune each; only the one asked for as a part, if one is."""
     tunes = [[pair] for pair in decoded if pair[0].played]
-    if options.part is None:
+    if options.part is None or not tunes:
         return tunes, options
-    listed = [tune[0][0].name or f"track {tune[0][0].number}" for tune in tunes]
-    wanted = options.part.strip().casefold()
-    chosen = [tune for n, tune in enumerate(tunes, 1) if wanted in (str(n), listed[n - 1].casefold())]
-    if not chosen:
-        raise UnknownNameError.among("part", options.part, listed[:LISTED_PARTS])
-    return chosen[:1], replace(options, part=None)
+    listed = [Candidate(tune[0][0].name or f"track {tune[0][0].number}", 1, 0.0) for tune in tunes]
+    place, _ = choose(listed, options.part)
+    return [tunes[place]], replace(options, part=None)
 
 
 def _no_notes(scanned: Scanned) -> InputError:
@@ -114,7 +112,7 @@ def _read_tune(tracks: Sequence[tuple[Track, Signs]], scanned: Scanned, options:
     parts = find_parts([track for track, _ in tracks])
     if not parts:
         raise _no_notes(scanned)
-    part = _choose(parts, options.part, float(scanned.division or 480), remarks)
+    part = _choose(parts, options.part, float(scanned.division or 480), remarks, found)
     if scanned.drums:
         remarks.append(f"{count_words(scanned.drums, 'note')} of the drum channel left out")
     if part.strings:
@@ -133,26 +131,32 @@ def _quarter(scanned: Scanned, clock: Clock) -> float:
     return float(scanned.division or 0.5 / clock.pace[0])
 
 
-def _choose(parts: Sequence[Part], wanted: str | None, quarter: float, remarks: list[str]) -> Part:
-    """The part asked for, else the melodic one with most notes."""
-    listed = [f"{number} {part.name}" for number, part in enumerate(parts, 1)]
-    if wanted is not None:
-        for number, part in enumerate(parts, 1):
-            if wanted.strip().casefold() in (str(number), part.name.casefold()):
-                return _bearable(part)
-        raise UnknownNameError.among("part", wanted, listed[:LISTED_PARTS])
-    melodic = [part for part in parts if _chordal(part, quarter) <= CHORDAL_SHARE] or parts
-    melodic = [part for part in melodic if not _is_bass(part)] or melodic
-    chosen = max(melodic, key=lambda part: (len(part), float(part.pitch.mean())))
-    if len(parts) > 1:
-        number = next(n for n, part in enumerate(parts, 1) if part is chosen)
-        others = [words for n, words in enumerate(listed, 1) if n != number]
-        more = f" and {len(others) - LISTED_PARTS} more" if len(others) > LISTED_PARTS else ""
-        remarks.append(
-            f"several parts: read {listed[number - 1]} ({count_words(len(chosen), 'note')}), not "
-            f"{', '.join(others[:LISTED_PARTS])}{more}; choose with --part"
-        )
-    return _bearable(chosen)
+def _choose(parts: Sequence[Part], wanted: str | None, quarter: float, remarks: list[str], found: Findings) -> Part:
+    """The part asked for, else the one likeliest to be the melody, without the keys that only switch its sound."""
+    switches = [_switches(part) for part in parts]
+    played = [part.only(~keys) for part, keys in zip(parts, switches, strict=True)]
+    place, told = choose([_candidate(part, quarter) for part in played], wanted)
+    remarks += told
+    where = parts[place].onset[switches[place]]
+    count_at(found, "note", "far below all others taken for a switch of sound and left out", where)
+    return _bearable(played[place])
+
+
+def _candidate(part: Part, quarter: float) -> Candidate:
+    """A part as the choice sees it."""
+    chordal = _chordal(part, quarter) > CHORDAL_SHARE
+    middle = float(np.median(part.pitch))
+    return Candidate(part.name, len(part), middle, chordal, guitar=bool(part.strings), programs=part.programs)
+
+
+def _switches(part: Part) -> npt.NDArray[np.bool_]:
+    """Which notes are keys that switch a sampled instrument's sound: below all strings and far below what is played."""
+    sounds = np.unique(part.pitch)
+    gaps = np.flatnonzero((np.diff(sounds) >= APART) & (sounds[:-1] < SWITCH))
+    if not len(gaps):
+        return np.zeros(len(part), dtype=bool)
+    keys = part.pitch <= sounds[gaps[-1]]
+    return keys if 2 * int(keys.sum()) < len(part) else np.zeros(len(part), dtype=bool)
 
 
 def _bearable(part: Part) -> Part:
@@ -166,12 +170,6 @@ def _chordal(part: Part, quarter: float) -> float:
     """Share of the notes that begin together with another, or nearly."""
     near = np.diff(part.onset) <= TOGETHER * quarter
     return float(np.mean(np.append(near, False) | np.insert(near, 0, False)))
-
-
-def _is_bass(part: Part) -> bool:
-    """Whether a part is named or programmed as a bass."""
-    named = re.search(r"\bbass\b", part.name, re.IGNORECASE) is not None
-    return named or (bool(part.programs) and all(program in BASSES for program in part.programs))
 
 
 def _with_ends(part: Part, quarter: float, found: Findings) -> Part:

@@ -94,7 +94,7 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
         phrase_ends=_slur_ends(walked, line) if options.phrase_slurs else None,
         tempo=options.tempo or _tempo(parts),
         title=_title(root),
-        part=part.name,
+        part=part.label or (part.name if len(parts) > 1 else ""),
         source="musicxml",
     )
     tell_uneven(walked)

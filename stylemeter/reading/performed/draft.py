@@ -35,6 +35,7 @@ from stylemeter.reading.performed.quantise import Quantised, quantise
 __all__ = [
     "CLOSED",
     "CUT",
+    "TOGETHER",
     "Laid",
     "Take",
     "bar_namer",

@@ -249,7 +249,7 @@ def _compare(notes: list[_Note], grid: tuple[Any, Any, Any], remarks: list[str])
     """Remark on rows whose bar, beat or weight no longer follow from their onset."""
     columns = list(zip(*(c.tolist() for c in grid), strict=True))
     differ = sum(
-        any(said is not None and abs(said - found) > 1e-9 for said, found in zip(note.grid, row, strict=True))
+        any(said is not None and abs(said - found) > 1e-4 for said, found in zip(note.grid, row, strict=True))
         for note, row in zip(notes, columns, strict=True)
     )
     if differ:

@@ -125,3 +125,22 @@ def test_abc_channel_in_the_header():
     text = "X:1\nM:4/4\nL:1/8\nV:beat\n%%MIDI channel 10\nV:one\nK:C\n[V:beat]CCCCCCCC|\n[V:one]c4 d4|\n"
     [melody] = read(text.encode(), ReadOptions())
     assert melody.part == "X:1 V:one"
+
+
+def test_kern_reads_the_right_hand():
+    from stylemeter.reading.kern.read import read
+
+    rows = [
+        "**kern\t**kern",
+        "*M4/4\t*M4/4",
+        "=1\t=1",
+        "8CC\t4cc",
+        "8E\t.",
+        "8G\t4dd",
+        "8E\t.",
+        "2C\t2ee",
+        "==\t==",
+        "*-\t*-",
+    ]
+    [melody] = read("\n".join(rows).encode(), ReadOptions())
+    assert melody.pitch.tolist() == [72, 74, 76]

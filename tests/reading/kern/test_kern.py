@@ -9,7 +9,7 @@ import pytest
 from helpers.heard import beats, heard, survives
 from helpers.places import INPUTS
 
-from stylemeter.errors import InputError, LimitError
+from stylemeter.errors import InputError, LimitError, UnknownNameError
 from stylemeter.music.meter import TICKS
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kern.cells import read_cell
@@ -134,7 +134,7 @@ class TestSplits:
         assert heard(melody) == "G4:1 A4:1 B4:1 | D5:1 C5:2 | B4:3"
         assert (melody.title, melody.part, melody.tempo) == ("The Ferry Bell", "Pipe", 96)
         assert (melody.key.name, str(melody.meters[0])) == ("G major", "3/4")
-        assert "kern spine 2 of 2 from the left read; choose another with --part" in melody.remarks
+        assert "several parts: read 2 Pipe (6 notes), not 1 bass; choose with --part" in melody.remarks
         assert "1 note of a second voice left out (in bar 2)" in melody.remarks
         assert "1 grace note left out (in bar 3)" in melody.remarks
 
@@ -144,7 +144,7 @@ class TestSplits:
         assert heard(melody) == "G3:3 | D3:3 | G2:3"
 
     def test_no_such_part(self):
-        with pytest.raises(InputError, match="no part 'oboe'; there is: 1 bass, 2 Pipe"):
+        with pytest.raises(UnknownNameError, match="no part 'oboe'; there is: 1 bass, 2 Pipe"):
             load("splits.krn", part="oboe")
 
     def test_sixteen_splits(self):
@@ -287,3 +287,36 @@ def test_a_transposing_instrument_is_no_name():
     melody = piece("1d", head=("*ITrd1c2", '*I"Clarinet', "*M4/4"))
     assert (melody.part, heard(melody)) == ("Clarinet", "D4:4")
     assert piece("1d", head=("*ITrd1c2", "*M4/4")).part == "1"
+
+
+def test_phrases_end_where_the_braces_say():
+    """Humdrum Toolkit Reference Manual, **kern: { and } mark the beginning and the end of a phrase."""
+    rows = [
+        "**kern",
+        "*M4/4",
+        "=1",
+        "{4c",
+        "4d",
+        "4e}",
+        "4r",
+        "=2",
+        "{4f",
+        "[4g",
+        "=3",
+        "4g]",
+        "{2a",
+        "4r}",
+        "==",
+        "*-",
+    ]
+    (melody,) = read("\n".join(rows).encode(), ReadOptions())
+    assert melody.pitch.tolist() == [60, 62, 64, 65, 67, 69]
+    assert melody.phrase_ends.tolist() == [False, False, True, False, True, True]
+    (melody,) = read("\n".join(row.strip("{}") for row in rows).encode(), ReadOptions())
+    assert melody.phrase_ends is None
+
+
+def test_one_long_bar_is_told_as_it_is():
+    rows = ["**kern", "*M2/4", "=1", *["4c"] * 8, "==", "*-"]
+    (melody,) = read("\n".join(rows).encode(), ReadOptions())
+    assert "no bar lines within it: bars are counted from the beginning" in melody.remarks

@@ -72,7 +72,7 @@ def test_format_2_holds_a_tune_a_track():
     assert any(remark.startswith("tune 2 left out: its last note") for remark in melodies[0].remarks)
 
     assert [m.part for m in read(made.smf(waltz, broken, march, kind=2), ReadOptions(part="march"))] == ["March"]
-    with pytest.raises(UsageError, match="no part 'polka'; there is: Waltz, track 2, March"):
+    with pytest.raises(UsageError, match="no part 'polka'; there is: 1 Waltz, 2 track 2, 3 March"):
         read(made.smf(waltz, broken, march, kind=2), ReadOptions(part="polka"))
 
 
@@ -351,3 +351,52 @@ def test_a_track_damaged_before_its_first_note_says_so():
             made.smf(made.chunk(b"MTrk", b"\x81\x80\x80\x80\x00\x90\x3c\x50\x83\x60\x3c\x00\x00\xff\x2f\x00")),
             ReadOptions(),
         )
+
+
+# what sequencers and samplers put in ----------------------------------------------------------------------------------
+
+
+def test_strummed_double_stops_have_one_onset():
+    """A third under each note, struck 11 to 12 ms later (11 ticks of 480 at 120 a minute)."""
+    timed = [(onset, 1, pitch) for onset, _, pitch in made.SCALE]
+    under = [
+        (Fraction(11 + i % 2, 480) + onset, Fraction(9, 10), pitch - 4) for i, (onset, _, pitch) in enumerate(timed)
+    ]
+    steady = [(4 + Fraction(i, 2), Fraction(1, 2), 67) for i in range(16)]
+    melody = one(made.smf(made.track([made.FOUR_FOUR, made.TEMPO_120, *made.line([*timed, *under, *steady])])))
+    assert melody.onset.tolist() == [TICKS * i for i in range(4)] + [4 * TICKS + i * TICKS // 2 for i in range(16)]
+    assert melody.pitch[:4].tolist() == [60, 62, 64, 65]
+    assert any("4 notes strummed within 30 ms of another put at its onset" in r for r in melody.remarks)
+
+
+def test_key_switches_are_no_notes():
+    """Samplers change their sound on keys far below what they play (common practice, no source)."""
+    played = [(Fraction(i), 1, 52 + p) for i, p in enumerate((0, 3, 5, 7, 10, 12))]
+    switches = [(Fraction(0), 1, 24), (Fraction(5, 2), 1, 25)]
+    melody = one(made.smf(made.track([made.FOUR_FOUR, *made.line([*played, *switches])])))
+    assert melody.pitch.tolist() == [52, 55, 57, 59, 62, 64]
+    assert any("2 notes far below all others taken for a switch of sound and left out" in r for r in melody.remarks)
+    bass = [(Fraction(i), 1, 28 + p) for i, p in enumerate((0, 3, 5, 7, 10, 12))]
+    assert len(one(made.smf(made.track([made.FOUR_FOUR, *made.line(bass)])))) == 6
+
+
+def test_a_track_that_claims_four_gigabytes_is_told():
+    data = made.smf(made.track([made.FOUR_FOUR, *made.line()], size=0xFFFFFFFF))
+    melody = one(data)
+    assert melody.pitch.tolist() == [60, 62, 64, 65]
+    assert "track 1 claims to be longer than the file: read to its end mark" in melody.remarks
+
+
+@pytest.mark.parametrize("downward", [False, True])
+def test_channels_of_a_guitar_say_string_and_fret(downward):
+    """A channel a string, from either side; the open strings are 64 59 55 50 45 40."""
+    opened = (64, 59, 55, 50, 45, 40)[:: -1 if downward else 1]
+    tracks = [
+        made.track([made.named(f"Guitar {i + 1}"), *made.line([(i, 1, pitch + 2)], channel=i)])
+        for i, pitch in enumerate(opened)
+    ]
+    melody = one(made.smf(*tracks))
+    wanted = [1, 2, 3, 4, 5, 6]
+    assert melody.strings.tolist() == (wanted[::-1] if downward else wanted)
+    assert melody.frets.tolist() == [2] * 6
+    assert melody.tuning == (40, 45, 50, 55, 59, 64)

@@ -71,7 +71,7 @@ def fit(
             f"add tunes: {FAMILIES_FOR_LIMITS} families give limits, {FAMILIES_FOR_RUNG} a norm"
         )
     for notes in profile.provisional_rungs:
-        families, rows = profile.rung_families[notes], profile.rung_rows[notes]
+        families, rows = profile.norm(notes).size.families, profile.norm(notes).size.rows
         click.echo(f"  {notes:>4} notes: {families} families, {rows} excerpts")
 
 
@@ -97,7 +97,9 @@ def profiles(name: str | None, as_json: bool) -> None:
         return
     found = load_profile(name)
     if as_json:
-        click.echo(json.dumps({k: v for k, v in found.document.items() if k != "rungs"}, ensure_ascii=False, indent=2))
+        click.echo(
+            json.dumps({k: v for k, v in found.about.to_plain().items() if k != "rungs"}, ensure_ascii=False, indent=2)
+        )
     else:
         click.echo("\n".join(profile_lines(found)))
 

@@ -281,12 +281,11 @@ def _shapes(profile: Profile, plan: Plan, base: Base) -> dict[str, dict[str, Any
     """Distributions of the solo beside the style's, with their distance and its rank."""
     lines = [Line(base, start, start + plan.length) for start in plan.starts]
     notes = max(plan.rungs, key=lambda r: r[1])[0]
-    means = profile.rung_document(notes)["distributions"]
+    norm = profile.norm(notes)
     label = meter_label(lines[0])
     out: dict[str, dict[str, Any]] = {}
     for name in ("intervals", "degrees", "iois", "onsets"):
-        mean = means.get(name) or {}
-        style = mean.get(label) if name == "onsets" else mean
+        style = norm.shares(name, label)
         own = [d[name] for d in (distributions(line) for line in lines) if name in d]
         if not style or not own or len(own[0]) != len(style):
             continue

@@ -14,7 +14,6 @@ from stylemeter.music.melody import Melody
 from stylemeter.placement.lengths import Plan, plan_for
 from stylemeter.placement.ranks import column_mean, excerpt_values
 from stylemeter.placement.records import Typicality
-from stylemeter.style.distance import DistanceModel
 from stylemeter.style.profile import Profile
 from stylemeter.style.ranks import conformal_high
 
@@ -37,11 +36,10 @@ def typicality(profile: Profile, plan: Plan, block: Floats) -> Typicality:
     names: list[str] = []
     families = min(profile.rung_families[notes] for notes, _ in plan.rungs)
     for notes, share in plan.rungs:
-        document = profile.rung_document(notes)["typicality"]
-        if document is None:
+        model = profile.norm(notes).distance
+        if model is None:
             why = f"only {families} tune families at this length"
             return Typicality(profile.name, profile.style, math.nan, math.nan, families, reason=why)
-        model = DistanceModel.from_document(document)
         rung = profile.rung(notes)
         columns = [rung.column[n] for n in model.features]
         scores = rung.standing(block[:, columns], model.features).z

@@ -7,7 +7,7 @@ import json
 import re
 import shutil
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,10 +21,11 @@ from stylemeter.features import CATALOG, FEATURE_VERSION, HABITS
 from stylemeter.music.excerpts import LADDER
 from stylemeter.music.melody import Melody, checked
 from stylemeter.style.collections import Collection, find_collection, list_collections, tune_sources
-from stylemeter.style.distance import fit_distance
+from stylemeter.style.distance import DistanceModel, fit_distance
+from stylemeter.style.document import SCHEMA, About, FeatureNorm, Origin, RungNorm, RungSize
 from stylemeter.style.families import tune_families
 from stylemeter.style.limits import DRAWS, limit_rows, rounded
-from stylemeter.style.profile import SCHEMA, Profile, load_profile, sample_bytes
+from stylemeter.style.profile import Profile, load_profile, sample_bytes
 from stylemeter.style.ranks import family_weights, jensen_shannon, weighted_quantile
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
 from stylemeter.style.sampling import Sample, gather, sample_of
@@ -40,6 +41,8 @@ Ints = npt.NDArray[np.int64]
 
 #: What a profile may be called.
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
+#: What an origin says of its collection.
+_SAID = ("name", "title", "licence", "licence_words", "attribution", "obtain")
 _SOURCES = "collections, files, melodies or a frame of notes"
 #: Shares of the style whose limits are stored.
 COVERAGES = (0.8, 0.9, 0.95)
@@ -47,18 +50,18 @@ COVERAGES = (0.8, 0.9, 0.95)
 QUANTILES = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 
 
-def _feature_document(rung: Rung, feature: str) -> dict[str, Any]:
+def _feature_norm(rung: Rung, feature: str) -> FeatureNorm:
     """Counts, quantiles and limits of one feature."""
     sample = rung.ordered(feature)
     families = int(sample.total)
     if families < FAMILIES_FOR_LIMITS:
-        return {"families": families, "quantiles": [], "limits": {}}
+        return FeatureNorm(families, [], {})
     rows = limit_rows(rung, feature, COVERAGES)
-    return {
-        "families": families,
-        "quantiles": rounded(weighted_quantile(sample.values, sample.weight, QUANTILES)),
-        "limits": {f"{c:g}": row for c, row in zip(COVERAGES, rows, strict=True)},
-    }
+    return FeatureNorm(
+        families,
+        quantiles=rounded(weighted_quantile(sample.values, sample.weight, QUANTILES)),
+        limits={f"{c:g}": row for c, row in zip(COVERAGES, rows, strict=True)},
+    )
 
 
 def build_rungs(sample: Sample, family_of_tune: Ints) -> dict[int, Rung]:
@@ -123,45 +126,33 @@ def _means(block: Floats, family: Ints) -> tuple[Floats, Floats]:
     return everything / len(total), (everything - total[family]) / (len(total) - 1)
 
 
-def fit_sample(
-    sample: Sample, progress: Callable[[int, int], None] | None = None
-) -> tuple[dict[str, Any], dict[int, Rung]]:
-    """Fit everything that can be said of a sample.
+@dataclass(frozen=True)
+class Fitted:
+    """Everything a sample decides: its families counted, the completed rungs, and what each says."""
 
-    Returns
-    -------
-    document, rungs
-        The part of ``profile.json`` that the sample decides, and the completed rungs.
-    """
+    families: int
+    rungs: dict[int, Rung]
+    norms: dict[int, RungNorm]
+
+
+def fit_sample(sample: Sample, progress: Callable[[int, int], None] | None = None) -> Fitted:
+    """Fit everything that can be said of a sample."""
     family = tune_families(sample.intervals)
     rungs = build_rungs(sample, family)
-    documents = []
+    norms = {}
     for done, (notes, rung) in enumerate(rungs.items(), 1):
         model = complete(rung)
-        shapes = _shapes(sample, np.flatnonzero(sample.rung == notes), rung)
-        documents.append(
-            {
-                "notes": notes,
-                "rows": len(rung.family),
-                "families": rung.families,
-                "features": {name: _feature_document(rung, name) for name in rung.names},
-                "distributions": shapes,
-                "typicality": model,
-            }
+        distributions = _shapes(sample, np.flatnonzero(sample.rung == notes), rung)
+        norms[notes] = RungNorm(
+            RungSize(notes, len(rung.family), rung.families),
+            {name: _feature_norm(rung, name) for name in rung.names},
+            distributions,
+            # with the digits that are stored, so that a profile in memory and a saved one place alike
+            None if model is None else DistanceModel.from_document(model),
         )
         if progress:
             progress(done, len(rungs))
-    document = {
-        "tunes": len(sample.labels),
-        "families": int(family.max()) + 1,
-        "failures": len(sample.failures),
-        "features": list(CATALOG),
-        "extra": sorted(next(iter(rungs.values())).extra) if rungs else [],
-        "feature_version": FEATURE_VERSION,
-        "input_digest": sample.digest,
-        "rungs": documents,
-    }
-    return document, rungs
+    return Fitted(int(family.max()) + 1, rungs, norms)
 
 
 def _toml(text: str) -> str:
@@ -188,13 +179,13 @@ def recipe_text(name: str, style: str, collections: Sequence[Collection]) -> str
     return "\n".join(lines) + "\n"
 
 
-def _found_again(collection: Collection) -> dict[str, str]:
-    """Path of a collection that is the user's own, by which `gather_profile` finds it; empty where its name does."""
+def _found_again(collection: Collection) -> str:
+    """Path of a collection that is the user's own, by which its tunes are read again; empty where its name does."""
     if not collection.licence_words:  # a folder or file of tunes
-        return {"path": collection.source[0]}
+        return collection.source[0]
     file = (collection.folder / f"{collection.name}.toml").resolve()
     known = list_collections().get(collection.name)
-    return {} if known is not None and known.resolve() == file else {"path": str(file)}
+    return "" if known is not None and known.resolve() == file else str(file)
 
 
 def fit(
@@ -271,17 +262,24 @@ def fit(
         shutil.rmtree(folder, ignore_errors=True)
         shutil.copytree(kept, folder)
         return replace(load_profile(folder), remarks=tuple(remarks))
-    fitted, rungs = fit_sample(sample, lambda d, n: report("rungs", d, n))
-    document = {
-        "schema": SCHEMA,
-        "name": name,
-        "style": said,
-        "stylemeter": __version__,
-        "collections": origins,
-        **fitted,
-        "sample_sha256": hashlib.sha256(sample_bytes(list(CATALOG), rungs)).hexdigest(),
-    }
-    profile = Profile(None, document, remarks=tuple(remarks), recipe=recipe, _rungs=rungs)
+    fitted = fit_sample(sample, lambda d, n: report("rungs", d, n))
+    rungs = fitted.rungs
+    about = About(
+        name=name,
+        style=said,
+        stylemeter=__version__,
+        origins=tuple(origins),
+        tunes=len(sample.labels),
+        families=fitted.families,
+        failures=len(sample.failures),
+        features=tuple(CATALOG),
+        extra=tuple(sorted(next(iter(rungs.values())).extra)) if rungs else (),
+        feature_version=FEATURE_VERSION,
+        input_digest=sample.digest,
+        rungs=tuple(norm.size for norm in fitted.norms.values()),
+        sample_sha256=hashlib.sha256(sample_bytes(list(CATALOG), rungs)).hexdigest(),
+    )
+    profile = Profile(None, about, remarks=tuple(remarks), recipe=recipe, _rungs=rungs, _norms=fitted.norms)
     if folder is None:
         return profile
     profile.save(folder)
@@ -332,21 +330,15 @@ def _gathered(
     workers: int,
     scheduler: str | None,
     progress: Callable[[int, int], None],
-) -> tuple[Sample, list[str], list[dict[str, Any]]]:
+) -> tuple[Sample, list[str], list[Origin]]:
     """The sample of some collections, remarks on what was left out, and where the tunes come from."""
     parts, remarks, origins = [], [], []
     for collection in collections:
         sources, told = tune_sources(collection, open_data)
         remarks += told
         parts.append((sources, collection.reading))
-        origins.append(
-            {
-                key: getattr(collection, key)
-                for key in ("name", "title", "licence", "licence_words", "attribution", "obtain")
-            }
-            | {"tunes": len(sources)}
-            | _found_again(collection)
-        )
+        said = {what: getattr(collection, what) for what in _SAID}
+        origins.append(Origin(**said, tunes=len(sources), path=_found_again(collection)))
     return gather(parts, workers=workers, scheduler=scheduler, progress=progress), remarks, origins
 
 
@@ -368,7 +360,7 @@ def gather_profile(
         sample = sample_of([checked(tune, "a tune") for tune in tunes])
     else:
         sample = _read_again(profile, open_data, workers, progress)
-    if sample.digest != profile.document["input_digest"]:
+    if sample.digest != profile.about.input_digest:
         raise ProfileError(
             "its tunes, or the way they are read, have changed since it was fitted",
             where=str(profile.folder or profile.name),
@@ -381,17 +373,17 @@ def _read_again(
     profile: Profile, open_data: Path | None, workers: int, progress: Callable[[int, int], None] | None
 ) -> Sample:
     """The sample of a profile's collections."""
-    if not profile.document["collections"]:
+    if not profile.origins:
         raise ProfileError("fitted from melodies in memory", where=profile.name, mend="give them again to check it")
-    collections = [find_collection(c.get("path") or c["name"]) for c in profile.document["collections"]]
+    collections = [find_collection(origin.path or origin.name) for origin in profile.origins]
     parts = [(tune_sources(c, open_data)[0], c.reading) for c in collections]
     return gather(parts, workers=workers, progress=progress)
 
 
-def _kept_fit(digest: str, recipe: str, listed: Sequence[dict[str, Any]]) -> Path | None:
+def _kept_fit(digest: str, recipe: str, origins: Sequence[Origin]) -> Path | None:
     """Where the cache keeps the profile of exactly these inputs."""
     cache = places.cache_folder()
     if cache is None:
         return None
-    key = hashlib.sha256(f"{digest}\0{recipe}\0{listed!r}\0{SCHEMA}".encode()).hexdigest()
+    key = hashlib.sha256(f"{digest}\0{recipe}\0{origins!r}\0{SCHEMA}".encode()).hexdigest()
     return cache / "fits" / key

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import math
 import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -22,8 +23,8 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import InputError, ProfileError, UnknownNameError, WrongTypeError
-from stylemeter.features import CATALOG, FEATURE_VERSION
 from stylemeter.style import cache as rank_cache
+from stylemeter.style.document import About, Limits, Origin, RungNorm
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
 from stylemeter.support import places
 from stylemeter.support.files import writing
@@ -32,32 +33,7 @@ from stylemeter.support.notebook import html_table
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["SCHEMA", "Limits", "Profile", "installed", "load_profile", "sample_bytes", "styles"]
-
-SCHEMA = "stylemeter/profile/1"
-
-_REQUIRED = (
-    "name",
-    "style",
-    "tunes",
-    "families",
-    "collections",
-    "rungs",
-    "sample_sha256",
-    "feature_version",
-    "features",
-    "extra",
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """Central range of a feature in a rung, with the confidence intervals of both ends."""
-
-    lower: float
-    upper: float
-    lower_ci: tuple[float, float]
-    upper_ci: tuple[float, float]
+__all__ = ["Limits", "Profile", "installed", "load_profile", "sample_bytes", "styles"]
 
 
 @dataclass(frozen=True)
@@ -68,8 +44,8 @@ class Profile:
     ----------
     folder : Path or None
         None where it is held in memory.
-    document : dict
-        ``profile.json`` as read.
+    about : About
+        What ``profile.json`` says beside the norms; those are read when they are asked for, by `norm`.
     calibration : dict or None
         ``calibration.json`` as read, where the profile was calibrated.
     remarks : tuple of str
@@ -79,12 +55,12 @@ class Profile:
     """
 
     folder: Path | None
-    document: dict[str, Any]
+    about: About
     calibration: dict[str, Any] | None = None
     remarks: tuple[str, ...] = ()
     recipe: str = ""
     _rungs: dict[int, Rung] = field(default_factory=dict, repr=False)
-    _details: dict[int, dict[str, Any]] = field(default_factory=dict, repr=False)
+    _norms: dict[int, RungNorm] = field(default_factory=dict, repr=False)
 
     def __repr__(self) -> str:
         good = self.good_rungs
@@ -108,44 +84,44 @@ class Profile:
         return None if self.folder is None else rank_cache.entry_folder(self.folder)
 
     @property
-    def tunes(self) -> int:
-        """Tunes it was fitted from."""
-        return int(self.document["tunes"])
-
-    @property
-    def families(self) -> int:
-        """Families they fall into."""
-        return int(self.document["families"])
-
-    @property
     def name(self) -> str:
         """Name it is chosen by."""
-        return str(self.document["name"])
+        return self.about.name
 
     @property
     def style(self) -> str:
         """What its tunes are, in the plural."""
-        return str(self.document["style"])
+        return self.about.style
+
+    @property
+    def origins(self) -> tuple[Origin, ...]:
+        """The collections its tunes come from, with their licences."""
+        return self.about.origins
+
+    @property
+    def tunes(self) -> int:
+        """Tunes it was fitted from."""
+        return self.about.tunes
+
+    @property
+    def families(self) -> int:
+        """Families they fall into."""
+        return self.about.families
 
     @property
     def names(self) -> list[str]:
         """Features in the order of the sample's columns."""
-        return list(self.document["features"])
+        return list(self.about.features)
 
     @property
     def digest(self) -> str:
         """SHA-256 of the sample."""
-        return str(self.document["sample_sha256"])
+        return self.about.sample_sha256
 
     @cached_property
     def rung_families(self) -> dict[int, int]:
         """Families of every rung, by note count."""
-        return {int(r["notes"]): int(r["families"]) for r in self.document["rungs"]}
-
-    @property
-    def rung_rows(self) -> dict[int, int]:
-        """Excerpts of every rung, by note count."""
-        return {int(r["notes"]): int(r["rows"]) for r in self.document["rungs"]}
+        return {size.notes: size.families for size in self.about.rungs}
 
     @property
     def good_rungs(self) -> list[int]:
@@ -157,29 +133,40 @@ class Profile:
         """Rungs with enough families for limits at all."""
         return [notes for notes, families in sorted(self.rung_families.items()) if families >= FAMILIES_FOR_LIMITS]
 
-    def rung_document(self, notes: int) -> dict[str, Any]:
-        """Return what ``profile.json`` says of a rung.
+    def norm(self, notes: int) -> RungNorm:
+        """What the profile says of a rung: limits, quantiles, distributions, the distance.
+
+        Parameters
+        ----------
+        notes : int
+            Note count of the rung's excerpts.
 
         Raises
         ------
         UnknownNameError
             If there is no rung of so many notes.
+        ProfileError
+            If the profile is damaged.
         """
-        if notes not in self._details:
-            found = next((r for r in self.document["rungs"] if r["notes"] == notes), None)
-            if found is None:
+        if notes not in self._norms:
+            if notes not in self.rung_families:
                 raise UnknownNameError.among("rung of", f"{notes} notes", [str(n) for n in self.rung_families])
-            if "features" not in found:
-                found = rank_cache.load_details(self.entry, notes) or self._read_details(notes)
-            self._details[notes] = found
-        return self._details[notes]
+            self._norms[notes] = self._read_norm(notes)
+        return self._norms[notes]
 
-    def _read_details(self, notes: int) -> dict[str, Any]:
-        """Details of a rung from ``profile.json`` itself, where the cache lost them."""
-        assert self.folder is not None  # what is in memory has its details
-        document = _json(self.folder / "profile.json", str(self.folder))
-        found: dict[str, Any] = next(r for r in document["rungs"] if r["notes"] == notes)
-        return found
+    def _read_norm(self, notes: int) -> RungNorm:
+        """A rung's norm from the cache, or from ``profile.json`` itself where the cache lost it."""
+        assert self.folder is not None  # of what is in memory all norms are there
+        where = str(self.folder)
+        try:
+            kept = rank_cache.load_details(self.entry, notes)
+            if kept is None:
+                rungs = _json(self.folder / "profile.json", where)["rungs"]
+                kept = next(rung for rung in rungs if rung["notes"] == notes)
+            return RungNorm.from_plain(kept)
+        except (KeyError, TypeError, ValueError, StopIteration) as error:
+            why = f"what it says of {notes} notes can't be read ({type(error).__name__}: {error})"
+            raise ProfileError(why, where=where, mend="fit or install it anew") from None
 
     def rung(self, notes: int) -> Rung:
         """Load a rung to rank against, once: from the cache's sorted columns where they are there.
@@ -190,7 +177,7 @@ class Profile:
             If the sample is damaged.
         """
         if notes not in self._rungs:
-            extra = list(self.document["extra"])
+            extra = self.about.extra
             found = rank_cache.load_rung(self.entry, notes, self.names, extra)
             if found is None:
                 found = self.full_rung(notes)
@@ -211,13 +198,13 @@ class Profile:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
-        group = [r["notes"] for r in self.document["rungs"]].index(notes)
+        group = [size.notes for size in self.about.rungs].index(notes)
         try:
             file = pq.ParquetFile(self.folder / "sample.parquet", memory_map=False)
             table = file.read_row_group(group, use_threads=False)
             family = _plain(table.column("family"), np.int32).astype(np.int64)
             block = np.column_stack([_plain(table.column(name), np.float32) for name in self.names])
-            extra = {n: _plain(table.column(n), np.float32) for n in self.document["extra"]}
+            extra = {n: _plain(table.column(n), np.float32) for n in self.about.extra}
         except (OSError, KeyError, ValueError, pa.ArrowException) as error:
             raise ProfileError(
                 f"damaged sample ({error})", where=str(self.folder), mend="fit or install it anew"
@@ -234,14 +221,11 @@ class Profile:
         coverage : float
             Share of the style inside, such as 0.9; limits for 0.8, 0.9 and 0.95 are stored, others worked out.
         """
-        entry = self.rung_document(notes)["features"].get(feature)
-        if entry is None or not entry["limits"]:
+        entry = self.norm(notes).features.get(feature)
+        if entry is None or not entry.limits:
             return None
-        found = entry["limits"].get(f"{coverage:g}")
-        if found is None:
-            found = self._work_out(notes, feature, coverage)
-        lower, upper, *ends = (float(v) for v in found)
-        return Limits(lower, upper, (ends[0], ends[1]), (ends[2], ends[3]))
+        stored = entry.limits.get(f"{coverage:g}")
+        return Limits.of(self._work_out(notes, feature, coverage) if stored is None else stored)
 
     def to_frame(self, coverage: float = 0.9) -> pd.DataFrame:
         """Return the norms as a frame.
@@ -264,22 +248,18 @@ class Profile:
         """
         import pandas as pd
 
-        nan = float("nan")
         rows = []
         for notes in sorted(self.rung_families):
-            for name, entry in self.rung_document(notes)["features"].items():
+            for name, entry in self.norm(notes).features.items():
                 found = self.limits(notes, name, coverage)
-                rows.append(
-                    {
-                        "notes": notes,
-                        "feature": name,
-                        "families": entry["families"],
-                        "median": entry["quantiles"][len(entry["quantiles"]) // 2] if entry["quantiles"] else nan,
-                        "lower": found.lower if found else nan,
-                        "upper": found.upper if found else nan,
-                    }
-                )
-        return pd.DataFrame(rows).set_index(["notes", "feature"])
+                lower, upper = (found.lower, found.upper) if found else (math.nan, math.nan)
+                rows.append([notes, name, entry.families, entry.median, lower, upper])
+        frame = pd.DataFrame(rows, columns=["notes", "feature", "families", "median", "lower", "upper"])
+        return frame.set_index(["notes", "feature"])
+
+    def to_plain(self) -> dict[str, Any]:
+        """What ``profile.json`` holds, as plain data, the norms of all rungs too."""
+        return self.about.to_plain() | {"rungs": [self.norm(size.notes).to_plain() for size in self.about.rungs]}
 
     def save(self, folder: str | PathLike[str] | None = None) -> Path:
         """Write the profile's folder, whole or not at all; an older profile there is replaced.
@@ -309,7 +289,7 @@ class Profile:
             else:
                 part.mkdir(parents=True)
                 (part / "sample.parquet").write_bytes(sample_bytes(self.names, self._rungs))
-                (part / "profile.json").write_text(_dump(self.document) + "\n", encoding="utf-8")
+                (part / "profile.json").write_text(_dump(self.to_plain()) + "\n", encoding="utf-8")
                 (part / "recipe.toml").write_text(self.recipe, encoding="utf-8")
             self._save_calibration(part)
             if target.exists():
@@ -374,40 +354,18 @@ def sample_bytes(names: Sequence[str], rungs: Mapping[int, Rung]) -> bytes:
     return stream.getvalue()
 
 
-def check_document(document: Any, where: str) -> dict[str, Any]:
-    """Check that a document is a profile of our schema and features.
-
-    Raises
-    ------
-    ProfileError
-    """
-    if not isinstance(document, dict) or not str(document.get("schema", "")).startswith("stylemeter/profile/"):
-        raise ProfileError("not a profile", where=where)
-    if document["schema"] != SCHEMA:
-        raise ProfileError(
-            f"schema {document['schema']!r}, this version reads {SCHEMA!r}", where=where, mend="fit it anew"
-        )
-    missing = [key for key in _REQUIRED if key not in document]
-    if missing:
-        raise ProfileError(f"field {missing[0]!r} is missing", where=where, mend="fit it anew")
-    if document["feature_version"] != FEATURE_VERSION or list(document["features"]) != list(CATALOG):
-        raise ProfileError(
-            "fitted with another version of the feature dictionary", where=where, mend="fit it anew with this version"
-        )
-    return document
-
-
 def _load_folder(folder: Path) -> Profile:
     """Load a profile folder and check its digest."""
     where = str(folder)
     entry = rank_cache.entry_folder(folder)
     kept = rank_cache.load_head(entry)
-    document = check_document(kept or _json(folder / "profile.json", where), where)
+    plain = kept or _json(folder / "profile.json", where)
+    about = About.from_plain(plain, where)
     if kept is None:
-        _check_sample(folder / "sample.parquet", document["sample_sha256"], where)
-        rank_cache.store_document(entry, document)
+        _check_sample(folder / "sample.parquet", about.sample_sha256, where)
+        rank_cache.store_document(entry, plain)
     calibration = folder / "calibration.json"
-    return Profile(folder, document, _json(calibration, where) if calibration.is_file() else None)
+    return Profile(folder, about, _json(calibration, where) if calibration.is_file() else None)
 
 
 def _check_sample(sample: Path, digest: str, where: str) -> None:

@@ -160,11 +160,11 @@ def test_traits_are_grouped_and_what_lies_outside_comes_first(page):
 def test_the_norm_names_tunes_families_licences_and_what_was_not_checked(tree):
     profile = shipped()
     said = style_words(profile)
-    assert f"{said.who}, in {profile.document['families']} tune families" in tree.words
+    assert f"{said.who}, in {profile.families} tune families" in tree.words
     assert said.means in tree.words
-    for c in profile.document["collections"]:
-        assert c["licence"] in tree.words
-        assert c["attribution"] in tree.words
+    for c in profile.origins:
+        assert c.licence in tree.words
+        assert c.attribution in tree.words
     assert texts()["norm.not_calibrated"] in tree.words
 
 
@@ -262,8 +262,8 @@ def hostile():
         HOSTILE, "]]>", "<!--"
     )
     findings = found(melody)
-    document = findings.placement.profile.document | {"style": f"<b onclick=1>{FORMULA}</b>"}
-    profile = replace(findings.placement.profile, document=document)
+    about = replace(findings.placement.profile.about, style=f"<b onclick=1>{FORMULA}</b>")
+    profile = replace(findings.placement.profile, about=about)
     return replace(findings, placement=replace(findings.placement, profile=profile))
 
 
@@ -445,8 +445,8 @@ def test_a_take_too_short_to_measure_says_so():
 
 def test_a_style_with_too_few_families_is_told_as_such():
     profile = shipped()
-    few = profile.document | {"rungs": [r | {"families": 20} for r in profile.document["rungs"]]}
-    findings = found(profile=replace(profile, document=few, _rungs={}))
+    few = replace(profile.about, rungs=tuple(replace(size, families=20) for size in profile.about.rungs))
+    findings = found(profile=replace(profile, about=few, _rungs={}))
     assert findings.placement.plan is None
     tree = Tree(page_html(findings))
     assert "not possible" in tree.words

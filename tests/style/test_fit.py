@@ -81,7 +81,7 @@ def test_a_style_of_a_folder_is_named_so_that_sentences_go_on_with_it(home):
 def test_tunes_left_out_are_told_in_the_profile(home):
     (home / "tunes" / "worse.mid").write_bytes(b"MThd\0\0")
     run("fit", home / "tunes", "--name", "term-1", "--workers", "1")
-    assert load_profile("term-1").document["failures"] > 0
+    assert load_profile("term-1").about.failures > 0
     assert "that could not be read" in run("profiles", "term-1").stdout
 
 
@@ -102,7 +102,7 @@ def test_a_profile_of_a_collection_file_of_the_users_own_finds_its_tunes_again(h
     monkeypatch.chdir(home)
     assert run("fit", "own.toml", "--name", "own", "--workers", "1").exit_code == 0
     monkeypatch.chdir(home.parent)
-    assert gather_profile(load_profile("own"), None, 1).digest == load_profile("own").document["input_digest"]
+    assert gather_profile(load_profile("own"), None, 1).digest == load_profile("own").about.input_digest
 
 
 def test_the_list_of_collections_fits_80_columns():

@@ -35,7 +35,7 @@ class StyleWords:
 
 def style_words(profile: Profile) -> StyleWords:
     """What is said of a style: the shipped ones' own words, else the number of tunes and the style's name."""
-    tunes = str(profile.document["tunes"])
+    tunes = str(profile.tunes)
     said = _texts().get(profile.name)
     if said is None:
         return StyleWords(f"{tunes} {profile.style}")

@@ -223,7 +223,7 @@ def _kinds() -> dict[str, type]:
 
 def overview_html(view: ClassView) -> str:
     """Return the overview as one page that holds everything but the solos' own pages."""
-    document = view.profile.document
+    profile = view.profile
     said = style_words(view.profile)
     return render(
         "overview.html.j2",
@@ -247,7 +247,7 @@ def overview_html(view: ClassView) -> str:
         unread=view.unread,
         passed_over=[] if view.anonymous else view.passed_over,
         passed_count=len(view.passed_over),
-        norm={"tunes": document["tunes"], "families": document["families"], "digest": view.profile.digest},
+        norm={"tunes": profile.tunes, "families": profile.families, "digest": view.profile.digest},
         name=view.profile.name,
         cautions=[view.advice.cautions, view.advice.credit],
     )

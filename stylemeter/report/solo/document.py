@@ -84,8 +84,8 @@ def _profile(findings: Findings) -> dict[str, Any]:
     return {
         "name": profile.name,
         "style": profile.style,
-        "families": profile.document["families"],
-        "tunes": profile.document["tunes"],
+        "families": profile.families,
+        "tunes": profile.tunes,
         "rungs": []
         if plan is None
         else [{"notes": n, "share": s, "families": profile.rung_families[n]} for n, s in plan.rungs],
@@ -94,9 +94,7 @@ def _profile(findings: Findings) -> dict[str, Any]:
         "coverage": placed.coverage,
         "provisional": plan is None or plan.provisional,
         "digest": profile.digest,
-        "licences": [
-            {key: c[key] for key in ("title", "licence", "attribution")} for c in profile.document["collections"]
-        ],
+        "licences": [{"title": o.title, "licence": o.licence, "attribution": o.attribution} for o in profile.origins],
     }
 
 

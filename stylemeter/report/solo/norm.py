@@ -83,9 +83,9 @@ def _style(t: Typicality, *, here: bool) -> StyleView:
 def norm_facts(findings: Findings) -> Iterator[Fact]:
     """What the norm is and how far it can be trusted."""
     placed = findings.placement
-    profile, document = placed.profile, placed.profile.document
+    profile = placed.profile
     said = style_words(profile)
-    yield Fact(say("norm.made_of"), say("norm.made_of_value", who=said.who, families=document["families"]))
+    yield Fact(say("norm.made_of"), say("norm.made_of_value", who=said.who, families=profile.families))
     if said.means:
         yield Fact(say("norm.means"), said.means)
     if placed.plan is not None:
@@ -97,7 +97,7 @@ def norm_facts(findings: Findings) -> Iterator[Fact]:
             value = say("norm.chance_value", expected=expected, total=total, count=len(placed.outside))
             yield Fact(say("norm.chance"), value[:1].upper() + value[1:])
         yield Fact(say("norm.calibration"), _calibration(findings))
-    digest = say("norm.digest_value", name=profile.name, digest=profile.digest, version=document["feature_version"])
+    digest = say("norm.digest_value", name=profile.name, digest=profile.digest, version=profile.about.feature_version)
     yield Fact(say("norm.digest"), digest)
 
 
@@ -145,11 +145,11 @@ def seen(findings: Findings) -> Iterator[Seen]:
 
 def sources(findings: Findings) -> Iterator[Source]:
     """The collections with their licences."""
-    for c in findings.placement.profile.document["collections"]:
-        tunes = c.get("tunes", 0)
+    for c in findings.placement.profile.origins:
+        tunes = c.tunes
         yield Source(
-            title=say("norm.source", tunes, title=c["title"], tunes=tunes),
-            licence=say("norm.licence", licence=str(c["licence"]).rstrip(".")),
-            attribution=say("norm.attribution", attribution=c["attribution"]) if c.get("attribution") else "",
-            licence_words=str(c.get("licence_words", "")),
+            title=say("norm.source", tunes, title=c.title, tunes=tunes),
+            licence=say("norm.licence", licence=c.licence.rstrip(".")),
+            attribution=say("norm.attribution", attribution=c.attribution) if c.attribution else "",
+            licence_words=c.licence_words,
         )

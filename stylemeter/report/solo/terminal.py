@@ -314,9 +314,9 @@ def _styles(findings: Findings) -> Iterable[Text]:
 
 
 def _norm(findings: Findings) -> Iterable[Text]:
-    document = findings.placement.profile.document
+    profile = findings.placement.profile
     yield Text(
-        f"\nNorm: {document['tunes']} {document['style']} in {document['families']} tune families; "
+        f"\nNorm: {profile.tunes} {profile.style} in {profile.families} tune families; "
         f"{'calibrated' if findings.placement.profile.calibration else 'not calibrated'}. "
         "Differing from a style is no fault.",
         style="dim",

@@ -41,8 +41,8 @@ def profile_row(profile: Profile) -> dict[str, Any]:
     return {
         "name": profile.name,
         "style": profile.style,
-        "tunes": profile.document["tunes"],
-        "families": profile.document["families"],
+        "tunes": profile.tunes,
+        "families": profile.families,
         "norm for": f"{good[0]}-{good[-1]} notes" if good else "provisional only",
         "calibrated": "yes" if profile.calibration else "no",
     }
@@ -82,15 +82,14 @@ def collection_lines(collection: Collection) -> list[str]:
 
 def profile_lines(profile: Profile) -> list[str]:
     """Return what a profile was made from, and at which lengths it is a norm."""
-    document = profile.document
     said = style_words(profile)
-    lines = _field(profile.name, f"{said.who}, in {document['families']} families")
+    lines = _field(profile.name, f"{said.who}, in {profile.families} families")
     lines += _field("what that means", said.means)
-    for c in document["collections"]:
-        lines += _field("from", f"{c['title']} ({c['tunes']} tunes)")
-        lines += _field("licence", c["licence"]) + _field("attribution", c["attribution"])
-    if document.get("failures"):
-        lines.append(f"left out: {document['failures']} that could not be read")
+    for c in profile.origins:
+        lines += _field("from", f"{c.title} ({c.tunes} tunes)")
+        lines += _field("licence", c.licence) + _field("attribution", c.attribution)
+    if profile.about.failures:
+        lines.append(f"left out: {profile.about.failures} that could not be read")
     lines.append("norm by length:")
     for notes, families in sorted(profile.rung_families.items()):
         if families >= FAMILIES_FOR_RUNG:

@@ -11,6 +11,7 @@ __all__ = [
     "InputError",
     "LimitError",
     "MissingLibraryError",
+    "PassingError",
     "ProfileError",
     "StylemeterError",
     "UnknownNameError",
@@ -67,6 +68,10 @@ class InputError(StylemeterError):
 
 class LimitError(InputError):
     """A file that is larger, longer or slower to read than the limits allow."""
+
+
+class PassingError(LimitError):
+    """A file that took more time or memory than it was given: it may be read another day, or with more of them."""
 
 
 class ProfileError(StylemeterError):

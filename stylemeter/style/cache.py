@@ -2,7 +2,7 @@
 
 Placing again then needs neither pyarrow nor sorting nor a whole ``profile.json``. A derived copy: the profile folder
 stays the truth. An entry is named by the files' size and time of change, so that a replaced or edited profile is
-checked anew; a damaged entry is made again. Plain arrays and JSON, no pickle.
+checked anew; every entry carries its digest, and a damaged one is made again. Plain arrays and JSON, no pickle.
 """
 
 from __future__ import annotations
@@ -15,12 +15,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from stylemeter._version import __version__
 from stylemeter.style.ranks import Ordered
 from stylemeter.style.rung import Rung
 from stylemeter.support import places
-from stylemeter.support.files import keep
+from stylemeter.support.files import keep, kept
 
 __all__ = [
     "RankedRung",
@@ -32,7 +33,7 @@ __all__ = [
     "store_rung",
 ]
 
-_FORMAT = 2
+_FORMAT = 3
 
 
 class RankedRung(Rung):
@@ -76,10 +77,8 @@ def load_details(folder: Path | None, notes: int) -> dict[str, Any] | None:
 def _json(folder: Path | None, name: str) -> dict[str, Any] | None:
     if folder is None:
         return None
-    try:
-        found = json.loads((folder / name).read_bytes())
-    except (OSError, ValueError):
-        return None
+    data = kept(folder / name)
+    found = None if data is None else json.loads(bytes(data))
     return found if isinstance(found, dict) else None
 
 
@@ -99,13 +98,10 @@ def load_rung(folder: Path | None, notes: int, names: Sequence[str], extra: Sequ
     if folder is None:
         return None
     columns = [*names, *extra]
-    try:
-        # mapped, so that only what is searched is read; seen as plain arrays, which are quicker to cut
-        values = np.asarray(np.load(folder / f"{notes}-values.npy", mmap_mode="r", allow_pickle=False))
-        cumulative = np.asarray(np.load(folder / f"{notes}-cumulative.npy", mmap_mode="r", allow_pickle=False))
-        counts = np.load(folder / f"{notes}-counts.npy", allow_pickle=False)
-    except (OSError, ValueError):
+    arrays = [_array(kept(folder / f"{notes}-{name}.npy")) for name in ("values", "cumulative", "counts")]
+    if any(array is None for array in arrays):
         return None
+    values, cumulative, counts = (array for array in arrays if array is not None)
     shape = (len(columns), values.shape[-1])
     if values.shape != shape or cumulative.shape != (shape[0], shape[1] + 1) or counts.shape != (shape[0] + 1,):
         return None
@@ -114,6 +110,16 @@ def load_rung(folder: Path | None, notes: int, names: Sequence[str], extra: Sequ
         for i, name in enumerate(columns)
     }
     return RankedRung(notes, names, int(counts[-1]), ordered)
+
+
+def _array(data: memoryview | None) -> npt.NDArray[Any] | None:
+    """The array of a file as numpy writes it, in place (`numpy.load` would copy it)."""
+    if data is None:
+        return None
+    head = io.BytesIO(data[:256])
+    np.lib.format.read_magic(head)
+    shape, _, dtype = np.lib.format.read_array_header_1_0(head)
+    return np.frombuffer(data, dtype, offset=head.tell()).reshape(shape)
 
 
 def store_rung(folder: Path | None, rung: Rung, extra: Sequence[str]) -> None:

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter._version import __version__
-from stylemeter.errors import InputError, StylemeterError
+from stylemeter.errors import InputError, PassingError, StylemeterError
 from stylemeter.features import CATALOG, FEATURE_VERSION, Base, Line, distributions
 from stylemeter.features.bulk import excerpt_block
 from stylemeter.features.distributions import meter_label
@@ -29,7 +29,7 @@ from stylemeter.reading.kinds import READER_VERSION
 from stylemeter.reading.process.codec import pack, unpack
 from stylemeter.style.collections import TuneSource
 from stylemeter.support import places
-from stylemeter.support.files import keep
+from stylemeter.support.files import keep, kept
 from stylemeter.support.pool import run_many
 
 if TYPE_CHECKING:
@@ -99,13 +99,13 @@ def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
 # -- one chunk --------------------------------------------------------------------------------------------------
 
 
-def _measure(source: TuneSource, options: ReadOptions) -> list[dict[str, Any]]:
-    """Rows of a chunk's table for one source: one a melody, or one that says why there is none."""
+def _measure(source: TuneSource, options: ReadOptions) -> tuple[list[dict[str, Any]], StylemeterError | None]:
+    """Rows of a chunk's table for one source: one a melody, or one that says why there is none; and that error."""
     try:
         melodies = shared_session().read_bytes(source.data, source.kind, source.label, options)
     except StylemeterError as error:
-        return [{"label": source.label, "error": str(error)}]
-    return [_row(source.label, melody) for melody in melodies]
+        return [{"label": source.label, "error": str(error)}], error
+    return [_row(source.label, melody) for melody in melodies], None
 
 
 def _row(label: str, melody: Melody) -> dict[str, Any]:
@@ -147,16 +147,20 @@ def measure_chunk(sources: Sequence[TuneSource], options: ReadOptions, path: Pat
     import pyarrow.parquet as pq
 
     if path is not None:
-        try:
+        there = kept(path)
+        if there is not None:
             # as one file: as a data set it would load libraries that take longer than the rest
-            kept = pq.ParquetFile(path).read()
-            if kept.schema.equals(_schema()):
-                return kept
-        except (OSError, pa.ArrowException):
-            pass
-    rows = [row for source in sources for row in _measure(source, options)]
+            found = pq.ParquetFile(pa.BufferReader(there)).read()
+            if found.schema.equals(_schema()):
+                return found
+    rows, lasting = [], True
+    for source in sources:
+        more, refused = _measure(source, options)
+        rows += more
+        # what time or memory refused today may be read tomorrow
+        lasting = lasting and not isinstance(refused, PassingError)
     table = pa.Table.from_pylist(rows, schema=_schema())
-    if path is not None:
+    if path is not None and lasting:
         stream = io.BytesIO()
         pq.write_table(table, stream, compression="zstd")
         keep(path, stream.getvalue())

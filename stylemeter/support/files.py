@@ -1,8 +1,11 @@
-"""Writing a file whole or not at all."""
+"""Files written whole or not at all, read within bounds, and cache entries that carry their own digest."""
 
 from __future__ import annotations
 
+import errno
+import hashlib
 import os
+import stat
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -11,7 +14,10 @@ from pathlib import Path
 from stylemeter.errors import UsageError
 from stylemeter.support.printable import show
 
-__all__ = ["keep", "write_whole", "writing"]
+__all__ = ["keep", "kept", "read_bounded", "write_whole", "writing"]
+
+#: Bytes of the line with the digest in front of an entry: what follows stays aligned for arrays.
+_HEAD = 128
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -42,20 +48,56 @@ def write_whole(path: Path, data: bytes) -> None:
         raise
 
 
-def keep(path: Path, data: bytes) -> bool:
-    """Write a cache's file whole, its folder made where it is missing; a cache that can't be written stops nothing.
+def read_bounded(path: Path, most: int) -> bytes:
+    """Bytes of a file of ours, such as a profile's.
 
-    Returns
-    -------
-    bool
-        Whether it was written.
+    Parameters
+    ----------
+    path : Path
+        A link to a file is followed.
+    most : int
+        Bytes it may have.
+
+    Raises
+    ------
+    OSError
+        If it can't be read, is no regular file (a pipe would block, a device never end) or is larger.
+    """
+    # so that opening a pipe does not wait for its other end
+    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC | os.O_NOCTTY)
+    with os.fdopen(descriptor, "rb") as file:
+        state = os.fstat(descriptor)
+        if not stat.S_ISREG(state.st_mode):
+            raise OSError(errno.EINVAL, "no regular file")
+        data = b"" if state.st_size > most else file.read(most + 1)
+        if max(state.st_size, len(data)) > most:
+            raise OSError(errno.EFBIG, f"larger than {most / 2**20:g} MiB")
+    return data
+
+
+def keep(path: Path, data: bytes) -> None:
+    """Write a cache entry whole, its digest in front, its folder made where it is missing.
+
+    A cache that can't be written stops nothing.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, data)
+        write_whole(path, _head(data) + data)
     except OSError:
-        return False
-    return True
+        return
+
+
+def kept(path: Path) -> memoryview | None:
+    """A cache entry; None where there is none, or it is not what was written."""
+    try:
+        entry = memoryview(read_bounded(path, 2**30))
+    except OSError:
+        return None
+    return entry[_HEAD:] if entry[:_HEAD] == _head(entry[_HEAD:]) else None
+
+
+def _head(data: bytes | memoryview) -> bytes:
+    return hashlib.sha256(data).hexdigest().encode("ascii").ljust(_HEAD - 1) + b"\n"
 
 
 @contextmanager

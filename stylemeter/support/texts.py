@@ -9,7 +9,7 @@ from typing import Any
 
 from stylemeter._version import __version__
 from stylemeter.support import places
-from stylemeter.support.files import keep
+from stylemeter.support.files import keep, kept
 
 __all__ = ["load_texts", "texts_file"]
 
@@ -38,12 +38,10 @@ def load_texts(path: Path) -> dict[str, Any]:
     state = path.stat()
     key = f"{__version__} {path} {state.st_size} {state.st_mtime_ns}"
     copy = cache / "texts" / f"{hashlib.sha256(key.encode('utf-8', 'surrogateescape')).hexdigest()[:32]}.json"
-    try:
-        found = json.loads(copy.read_bytes())
-        if isinstance(found, dict):
-            return found
-    except (OSError, ValueError):
-        pass
+    there = kept(copy)
+    if there is not None:
+        found: dict[str, Any] = json.loads(bytes(there))
+        return found
     document = _parsed(path)
     keep(copy, json.dumps(document, ensure_ascii=False).encode("utf-8"))
     return document

@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import Any
 
 from stylemeter import errors
-from stylemeter.errors import InputError, LimitError, StylemeterError
+from stylemeter.errors import InputError, LimitError, PassingError, StylemeterError
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import Reader
@@ -98,7 +98,7 @@ class ReadingProcess:
         ------
         InputError
             As the reader says; or one that says that it broke the reader.
-        LimitError
+        PassingError
             If it took more time or memory than allowed.
         """
         used = self._running is not None and self._running.jobs > 0
@@ -115,7 +115,7 @@ class ReadingProcess:
         except _MemoryError:
             raise _starved(reader) from None
         except _KilledError as error:
-            raise InputError(str(error), mend="export it again or in another format, and report it") from None
+            raise PassingError(str(error), mend="export it again or in another format, and report it") from None
 
     def _ask(self, reader: Reader, data: bytes, options: ReadOptions) -> bytes:
         """The document; a child that has not answered to the end is ended."""
@@ -150,24 +150,24 @@ class _KilledError(Exception):
     """Someone ended the child, or it crashed."""
 
 
-def _starved(reader: Reader) -> LimitError:
+def _starved(reader: Reader) -> PassingError:
     """The error of a file that takes too much memory."""
-    return LimitError(
+    return PassingError(
         f"takes more than {limits.memory_bytes(reader.memory_mb) / 2**20:g} MiB of memory to read",
         mend="give a shorter part of it, or allow more with STYLEMETER_MEMORY_MB",
     )
 
 
-def _late(most: float, *, begun: bool) -> LimitError:
+def _late(most: float, *, begun: bool) -> PassingError:
     """The error of a child that did not answer in time."""
     if not begun:
-        return LimitError(f"the reading process did not start within {limits.START_SECONDS:g} s", mend="try again")
+        return PassingError(f"the reading process did not start within {limits.START_SECONDS:g} s", mend="try again")
     return too_slow(most)
 
 
-def too_slow(most: float) -> LimitError:
+def too_slow(most: float) -> PassingError:
     """The error of a file that takes too much time."""
-    return LimitError(
+    return PassingError(
         f"took longer than {most:g} s to read",
         mend="give a shorter part of it, or allow more time with STYLEMETER_SECONDS",
     )
@@ -180,7 +180,7 @@ def _broken(child: _Child, most: float) -> Exception:
         return too_slow(most)
     how = f"signal {-code}" if code < 0 else f"exit code {code}"
     if not child.begun:
-        return InputError(
+        return PassingError(
             f"the reading process could not start ({how})", mend="allow it more memory with STYLEMETER_MEMORY_MB"
         )
     return _KilledError(f"broke the reading process ({how})")

@@ -21,7 +21,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from stylemeter.errors import InputError, LimitError, StylemeterError, UnknownNameError
+from stylemeter.errors import InputError, PassingError, StylemeterError, UnknownNameError
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.guard import check_size, load, load_stream, sniff, unpacked_size
 from stylemeter.reading.intake.options import ReadOptions
@@ -246,7 +246,7 @@ def _read_here(kind: str, data: bytes, options: ReadOptions) -> str:
     except RecursionError:
         raise InputError("is nested too deeply to read", mend="export it again") from None
     except MemoryError:
-        raise LimitError("takes more memory to read than there is", mend="give a shorter part of it") from None
+        raise PassingError("takes more memory to read than there is", mend="give a shorter part of it") from None
     except Exception as error:  # noqa: BLE001 - a reader's fault must not cost the other files
         what = f"broke the reader ({type(error).__name__}: {error!s:.200})"
         raise InputError(what, mend="export it again or in another format, and report it") from None

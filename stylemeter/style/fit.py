@@ -24,10 +24,13 @@ from stylemeter.style.collections import Collection, find_collection, list_colle
 from stylemeter.style.distance import fit_distance
 from stylemeter.style.families import tune_families
 from stylemeter.style.limits import DRAWS, limit_rows, rounded
+from stylemeter.style.patterns import Lines
 from stylemeter.style.profile import SCHEMA, Profile, load_profile, sample_bytes
 from stylemeter.style.ranks import family_weights, jensen_shannon, weighted_quantile
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
 from stylemeter.style.sampling import Sample, gather, sample_of
+from stylemeter.style.vocabulary import SCHEMA as VOCABULARY_SCHEMA
+from stylemeter.style.vocabulary import fit_vocabulary
 from stylemeter.support import places
 
 if TYPE_CHECKING:
@@ -124,16 +127,23 @@ def _means(block: Floats, family: Ints) -> tuple[Floats, Floats]:
 
 
 def fit_sample(
-    sample: Sample, progress: Callable[[int, int], None] | None = None
+    sample: Sample, family: Ints, progress: Callable[[int, int], None] | None = None
 ) -> tuple[dict[str, Any], dict[int, Rung]]:
-    """Fit everything that can be said of a sample.
+    """Fit everything that can be said of a sample's excerpts.
+
+    Parameters
+    ----------
+    sample : Sample
+    family : ndarray of shape (n_tunes,)
+        Tune family of each tune.
+    progress : callable, optional
+        Called with rungs done and rungs in all.
 
     Returns
     -------
     document, rungs
         The part of ``profile.json`` that the sample decides, and the completed rungs.
     """
-    family = tune_families(sample.intervals)
     rungs = build_rungs(sample, family)
     documents = []
     for done, (notes, rung) in enumerate(rungs.items(), 1):
@@ -271,7 +281,9 @@ def fit(
         shutil.rmtree(folder, ignore_errors=True)
         shutil.copytree(kept, folder)
         return replace(load_profile(folder), remarks=tuple(remarks))
-    fitted, rungs = fit_sample(sample, lambda d, n: report("rungs", d, n))
+    family = tune_families(sample.intervals)
+    fitted, rungs = fit_sample(sample, family, lambda d, n: report("rungs", d, n))
+    patterns = fit_vocabulary(Lines.of(sample.lines), family)
     document = {
         "schema": SCHEMA,
         "name": name,
@@ -280,8 +292,9 @@ def fit(
         "collections": origins,
         **fitted,
         "sample_sha256": hashlib.sha256(sample_bytes(list(CATALOG), rungs)).hexdigest(),
+        "vocabulary_sha256": hashlib.sha256(patterns).hexdigest(),
     }
-    profile = Profile(None, document, remarks=tuple(remarks), recipe=recipe, _rungs=rungs)
+    profile = Profile(None, document, remarks=tuple(remarks), recipe=recipe, patterns=patterns, _rungs=rungs)
     if folder is None:
         return profile
     profile.save(folder)
@@ -393,5 +406,5 @@ def _kept_fit(digest: str, recipe: str, listed: Sequence[dict[str, Any]]) -> Pat
     cache = places.cache_folder()
     if cache is None:
         return None
-    key = hashlib.sha256(f"{digest}\0{recipe}\0{listed!r}\0{SCHEMA}".encode()).hexdigest()
+    key = hashlib.sha256(f"{digest}\0{recipe}\0{listed!r}\0{SCHEMA}\0{VOCABULARY_SCHEMA}".encode()).hexdigest()
     return cache / "fits" / key

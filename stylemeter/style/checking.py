@@ -67,7 +67,7 @@ _profile = record(
         "features": listed(text(100), _NAMES),
         "extra": listed(text(100), 100),
     },
-    {"input_digest": _digest, "failures": _count, "stylemeter": text(50)},
+    {"input_digest": _digest, "vocabulary_sha256": _digest, "failures": _count, "stylemeter": text(50)},
 )
 _told = record({"shown": _share, "hinted": _share})
 _calibration = record(

@@ -176,6 +176,8 @@ class About:
     rungs : tuple of RungSize
         In the order of the sample's row groups.
     sample_sha256 : str
+    vocabulary_sha256 : str
+        Of the patterns its tunes share; empty where it keeps none.
     """
 
     name: str
@@ -191,6 +193,7 @@ class About:
     input_digest: str
     rungs: tuple[RungSize, ...]
     sample_sha256: str
+    vocabulary_sha256: str = ""
 
     @classmethod
     def from_plain(cls, plain: Any, where: str) -> About:
@@ -229,6 +232,7 @@ class About:
                 input_digest=str(plain.get("input_digest", "")),
                 rungs=tuple(RungSize(int(r["notes"]), int(r["rows"]), int(r["families"])) for r in plain["rungs"]),
                 sample_sha256=str(plain["sample_sha256"]),
+                vocabulary_sha256=str(plain.get("vocabulary_sha256", "")),
             )
         except KeyError as error:
             raise ProfileError(f"field {error.args[0]!r} is missing", where=where, mend="fit it anew") from None
@@ -259,4 +263,4 @@ class About:
             "input_digest": self.input_digest,
             "rungs": [asdict(size) for size in self.rungs],
             "sample_sha256": self.sample_sha256,
-        }
+        } | ({"vocabulary_sha256": self.vocabulary_sha256} if self.vocabulary_sha256 else {})

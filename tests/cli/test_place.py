@@ -1,8 +1,8 @@
 """The main job from the command line: answers, schema, exit codes, one line an error."""
 
 import json
-import re
 import os
+import re
 from importlib.resources import files
 from pathlib import Path
 

@@ -12,7 +12,17 @@ from stylemeter.errors import UnknownNameError
 from stylemeter.features import degrees, harmony, intervals, motif, rhythm, shape, space, technique
 from stylemeter.features.catalog import CATALOG, Feature, Lack
 from stylemeter.features.distributions import ScaleFit, distributions, scale_fits
-from stylemeter.features.habits import HABITS, Habit, clearest_stretch, habit_of
+from stylemeter.features.habits import (
+    HABITS,
+    SCANS,
+    Habit,
+    dose,
+    habit_of,
+    scan,
+    scan_totals,
+    speaking_notes,
+    stretches_of,
+)
 from stylemeter.features.line import Base, Line
 from stylemeter.music.melody import Melody, checked
 from stylemeter.support.notebook import html_table
@@ -25,23 +35,28 @@ __all__ = [
     "CATALOG",
     "FEATURE_VERSION",
     "HABITS",
+    "SCANS",
     "Base",
     "Feature",
     "Habit",
     "Line",
     "Measured",
     "ScaleFit",
-    "clearest_stretch",
     "distributions",
+    "dose",
     "evidence",
     "habit_of",
     "measure",
     "scale_fits",
+    "scan",
+    "scan_totals",
+    "speaking_notes",
+    "stretches_of",
     "values",
 ]
 
 #: Version of the dictionary; caches and profiles carry it.
-FEATURE_VERSION = 1
+FEATURE_VERSION = 2
 
 # the modules are imported for what they register; the catalogue is put in the dictionary's order
 _FAMILIES = [

@@ -7,8 +7,9 @@ import numpy.typing as npt
 
 from stylemeter.features.catalog import Lack, Mask, Tally, distinct, entropy_of_counts, feature
 from stylemeter.features.line import Line
+from stylemeter.features.scale_use import SEVEN_NOTES
 
-__all__ = ["WINDOW_NOTES", "pentatonic_notes"]
+__all__ = ["WINDOW_NOTES", "one_scale_notes", "pentatonic_notes"]
 
 Bools = npt.NDArray[np.bool_]
 
@@ -66,9 +67,16 @@ def degree_entropy(line: Line) -> Tally:
     return Tally(line.base.pitch_class[line.start : line.stop], entropy_of_counts)
 
 
-@feature("degrees", "share of notes", "notes outside the mode", needs=["key", "mode"], sliceable=True)
+@feature(
+    "degrees",
+    "share of notes",
+    "notes outside the mode and the chord that sounds",
+    needs=["key", "mode"],
+    sliceable=True,
+    version=2,
+)
 def chromatic_share(line: Line) -> Mask:
-    """Share of notes outside the mode."""
+    """Share of notes outside the mode; a chord's own notes are never outside while it sounds."""
     outside = line.base.outside_mode
     assert outside is not None
     return Mask(outside[line.start : line.stop])
@@ -88,6 +96,31 @@ def pentatonic_notes(line: Line) -> Bools:
 def pentatonic_share(line: Line) -> Mask:
     """Share of notes inside a pentatonic scale."""
     return Mask(pentatonic_notes(line))
+
+
+def _held_by_one_scale(counts: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    share: npt.NDArray[np.float64] = (counts @ SEVEN_NOTES[:, : counts.shape[-1]].T).max(axis=-1) / counts.sum(axis=-1)
+    return share
+
+
+def one_scale_notes(line: Line) -> Bools:
+    """Notes of the seven-note scale that holds most of them; the first of equals."""
+    classes = line.base.pitch_class[line.start : line.stop]
+    held = np.bincount(classes, minlength=12) @ SEVEN_NOTES.T
+    inside: Bools = SEVEN_NOTES[int(held.argmax())][classes]
+    return inside
+
+
+@feature(
+    "degrees",
+    "share of notes",
+    "notes of the one major, harmonic or melodic minor scale that holds most of them",
+    evidence=one_scale_notes,
+    sliceable=True,
+)
+def one_scale_share(line: Line) -> Tally:
+    """Share of the notes in one seven-note scale, on whatever tonic."""
+    return Tally(line.base.pitch_class[line.start : line.stop], _held_by_one_scale)
 
 
 @feature(

@@ -67,3 +67,12 @@ def strong_beat_chord_tone_share(line: Line) -> Mask | Lack:
     if np.count_nonzero(has) < MINIMUM_NOTES:
         return Lack(f"fewer than {MINIMUM_NOTES} {_WITH_CHORD}")
     return Mask(tone, of=has & line.on_beat, fewest=4, what="notes on a beat with a chord")
+
+
+@feature("harmony", "share", "of the notes on a beat with a chord, those on its root", needs=["chords"])
+def strong_beat_chord_root_share(line: Line) -> Mask | Lack:
+    """Share of the chord's roots among the notes on a beat."""
+    has, _, above, _ = _relation(line)
+    if np.count_nonzero(has) < MINIMUM_NOTES:
+        return Lack(f"fewer than {MINIMUM_NOTES} {_WITH_CHORD}")
+    return Mask(above == 0, of=has & line.on_beat, fewest=4, what="notes on a beat with a chord")

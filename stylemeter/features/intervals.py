@@ -49,6 +49,19 @@ def semitone_share(line: Line) -> Mask:
     return Mask(np.abs(line.k) == 1, reach=1)
 
 
+@feature("intervals", "share", "of the moves, those to the next note of the scale in use", sliceable=True)
+def degree_step_share(line: Line) -> Mask:
+    """Share of steps along the scale in use; repeated notes are no moves."""
+    return Mask(line.degree_step, of=line.k != 0, reach=1, what="moves")
+
+
+@feature("intervals", "semitones", "average size of a move, repeated notes left out", bounds=(1.0, 127.0))
+def mean_move(line: Line) -> float | Lack:
+    """Mean size of the intervals that are not 0."""
+    moves = int(np.count_nonzero(line.k))
+    return int(np.abs(line.k).sum()) / moves if moves else Lack("no moves")
+
+
 @feature(
     "intervals", "semitones", "average size of an interval, repeated notes as 0", bounds=(0.0, 127.0), sliceable=True
 )
@@ -69,35 +82,66 @@ def interval_entropy(line: Line) -> Tally:
     return Tally(line.base.k_cell[line.start : line.start + line.m], entropy_of_counts, reach=1)
 
 
-@feature("intervals", "share of notes", "notes in runs of 5 or more that move by steps in one direction")
-def scale_run_share(line: Line) -> Mask:
-    """Share of notes in scale runs; a turning note belongs to both its runs."""
-    starts, lengths = line.scale_runs
+Runs = tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]
+
+
+def _run_notes(line: Line, runs: Runs) -> Bools:
+    """Notes of the runs of five or more."""
+    starts, lengths = runs
     long = lengths >= RUN_NOTES
-    return Mask(line.mark(starts[long], lengths[long]))
+    return line.mark(starts[long], lengths[long])
 
 
-def _longest_run_notes(line: Line) -> Bools:
-    starts, lengths = line.scale_runs
+def _longest_run_notes(line: Line, runs: Runs) -> Bools:
+    starts, lengths = runs
     if not len(lengths):
         return np.zeros(line.n, dtype=bool)
     best = int(lengths.argmax())
     return line.mark(starts[best : best + 1], lengths[best : best + 1])
 
 
+def _longest(runs: Runs) -> float:
+    return float(runs[1].max()) if len(runs[1]) else 1.0
+
+
+@feature("intervals", "share of notes", "notes in runs of 5 or more that move by 1-2 semitones in one direction")
+def scale_run_share(line: Line) -> Mask:
+    """Share of notes in runs by semitones and whole tones; a turning note belongs to both its runs."""
+    return Mask(_run_notes(line, line.scale_runs))
+
+
 @feature(
     "intervals",
     "notes",
-    "the longest run of notes that move by steps in one direction",
-    evidence=_longest_run_notes,
+    "the longest run of notes that move by 1-2 semitones in one direction",
+    evidence=lambda line: _longest_run_notes(line, line.scale_runs),
     bounds=(1.0, np.inf),
     discrete=True,
     capped=True,
 )
 def longest_scale_run(line: Line) -> float:
     """Notes of the longest run; 1 where no step is taken."""
-    lengths = line.scale_runs[1]
-    return float(lengths.max()) if len(lengths) else 1.0
+    return _longest(line.scale_runs)
+
+
+@feature("intervals", "share of notes", "notes in runs of 5 or more along the scale in use")
+def degree_run_share(line: Line) -> Mask:
+    """Share of notes in runs along the scale in use; a turning note belongs to both its runs."""
+    return Mask(_run_notes(line, line.degree_runs))
+
+
+@feature(
+    "intervals",
+    "notes",
+    "the longest run of notes along the scale in use",
+    evidence=lambda line: _longest_run_notes(line, line.degree_runs),
+    bounds=(1.0, np.inf),
+    discrete=True,
+    capped=True,
+)
+def longest_degree_run(line: Line) -> float:
+    """Notes of the longest run along the scale in use; 1 where no step is taken."""
+    return _longest(line.degree_runs)
 
 
 @feature(
@@ -110,6 +154,19 @@ def longest_scale_run(line: Line) -> float:
 def step_inertia(line: Line) -> Mask:
     """Share of the step-then-step pairs that keep direction."""
     pairs = line.step[:-1] & line.step[1:]
+    return Mask(line.direction[:-1] == line.direction[1:], of=pairs, reach=2)
+
+
+@feature(
+    "intervals",
+    "share",
+    "where a step along the scale in use follows another, how often the direction is kept",
+    source="Chiu & Temperley 2024, Music & Science, doi 10.1177/20592043231225731; steps along the scale in use",
+    sliceable=True,
+)
+def degree_step_inertia(line: Line) -> Mask:
+    """Share of the step-then-step pairs along the scale in use that keep direction."""
+    pairs = line.degree_step[:-1] & line.degree_step[1:]
     return Mask(line.direction[:-1] == line.direction[1:], of=pairs, reach=2)
 
 

@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from stylemeter.features.scale_use import degree_steps
 from stylemeter.music.melody import Key, Melody
 from stylemeter.music.meter import TICKS, Meter, meter_at, position_weight
 from stylemeter.music.scales import MODE_SCALES
@@ -68,6 +69,11 @@ class Base:
         self.k_cell: Ints = np.clip(self.k, -12, 12) + 12
         self.pitch_class: Ints = self.q % 12
         self.ioi_values, self.ioi_code = codes(self.ioi)
+
+    @cached_property
+    def degree_step(self) -> Bools:
+        """Whether each interval goes to the next note of the scale in use."""
+        return degree_steps(self.q, self.k)
 
     # -- the bar grid -----------------------------------------------------------------------------------------
 
@@ -231,13 +237,17 @@ class Base:
 
     @cached_property
     def outside_mode(self) -> Bools | None:
-        """Whether each note lies outside the key's mode, or None."""
+        """Whether each note lies outside the key's mode and the chord that sounds, or None.
+
+        A chord from another key brings its own notes along: they are no chromatic notes while it sounds.
+        """
         key = self.melody.key
         if key is None or key.mode not in MODE_SCALES or self.degree is None:
             return None
         inside = np.zeros(12, dtype=bool)
         inside[list(MODE_SCALES[key.mode])] = True
-        return ~inside[self.degree]
+        outside: Bools = ~inside[self.degree]
+        return outside if self.chord_relation is None else outside & ~self.chord_relation[1]
 
     @cached_property
     def chord_relation(self) -> tuple[Bools, Bools, Ints, Bools] | None:
@@ -423,6 +433,11 @@ class Line:
         return self.base.step[self._pairs]
 
     @cached_property
+    def degree_step(self) -> Bools:
+        """Whether each interval goes to the next note of the scale in use."""
+        return self.base.degree_step[self._pairs]
+
+    @cached_property
     def leap(self) -> Bools:
         """Whether each interval is a leap."""
         return self.base.leap[self._pairs]
@@ -441,6 +456,29 @@ class Line:
     def on_beat(self) -> Bools:
         """Whether each note lies on a beat."""
         return self.base.on_beat[self._notes]
+
+    @cached_property
+    def pulses(self) -> int:
+        """Pulses a beat: 1; 2, 4 or 8 where the commonest time from note to note is a quarter of a beat or shorter.
+
+        How small the note values are written is an editor's habit: a reel in sixteenths of 2/4 is one in eighths of
+        4/4. Of equally common times the longest counts.
+        """
+        if not self.m:
+            return 1
+        share = self.ioi / self.beat[:-1]
+        values, counts = np.unique(share.round(9), return_counts=True)
+        commonest = float(values[counts == counts.max()][-1])
+        parts = 1
+        while commonest * parts <= 0.25 and parts < 8:
+            parts *= 2
+        return parts
+
+    @cached_property
+    def on_pulse(self) -> Bools:
+        """Whether each note lies on a pulse."""
+        on_pulse: Bools = self.base.x[self._notes] * self.pulses % self.beat == 0
+        return on_pulse
 
     @cached_property
     def degree(self) -> Ints:
@@ -559,8 +597,16 @@ class Line:
 
     @cached_property
     def scale_runs(self) -> tuple[Ints, Ints]:
-        """First note and number of notes of each run of steps in one direction (2 notes at least)."""
-        way = np.where(self.step & ~self.breath_after & ~self.ends_after, self.direction, 0)
+        """First note and number of notes of each run of 1-2 semitones in one direction (2 notes at least)."""
+        return self._runs(self.step)
+
+    @cached_property
+    def degree_runs(self) -> tuple[Ints, Ints]:
+        """The same of runs along the scale in use."""
+        return self._runs(self.degree_step)
+
+    def _runs(self, step: Bools) -> tuple[Ints, Ints]:
+        way = np.where(step & ~self.breath_after & ~self.ends_after, self.direction, 0)
         starts, lengths = run_lengths(way)
         real = way[starts] != 0 if len(starts) else np.zeros(0, dtype=bool)
         return starts[real], lengths[real] + 1

@@ -35,10 +35,10 @@ def syncopation_index(line: Line) -> float:
     return int(_strengths(line).sum()) / line.span_bars
 
 
-@feature("rhythm", "share of notes", "notes that do not fall on a beat", sliceable=True)
+@feature("rhythm", "share of notes", "notes that do not fall on a pulse", version=2)
 def offbeat_onset_share(line: Line) -> Mask:
-    """Share of notes off the beat."""
-    return Mask(~line.on_beat)
+    """Share of notes off the pulse: the beat, or a part of it where the line is written in small values."""
+    return Mask(~line.on_pulse)
 
 
 def _values(line: Line) -> Ints:

@@ -68,25 +68,26 @@ def _longest_stream_notes(line: Line) -> Bools:
 
 @feature(
     "space",
-    "beats",
+    "pulses",
     "the longest stretch without a rest of half a beat",
     needs=["durations"],
     evidence=_longest_stream_notes,
     bounds=(0.0, np.inf),
+    version=2,
 )
 def longest_stream(line: Line) -> float:
-    """Beats of the longest stretch without a breath."""
+    """Pulses of the longest stretch without a breath."""
     if line.one_meter:
         assert line.reach is not None
         first, last = _streams(line)
-        return int((line.reach[last] - line.onset[first]).max()) / line.meter.beat
-    return max(_stream_beats(line))
+        return line.pulses * int((line.reach[last] - line.onset[first]).max()) / line.meter.beat
+    return line.pulses * max(_stream_beats(line))
 
 
-@feature("space", "per beat", "notes a beat", bounds=(0.0, np.inf))
+@feature("space", "per pulse", "notes a pulse", bounds=(0.0, np.inf), version=2)
 def notes_per_beat(line: Line) -> float:
-    """Notes a beat."""
-    return line.n / line.span_beats
+    """Notes a pulse: a beat, or a part of it where the line is written in small values."""
+    return line.n / line.span_beats / line.pulses
 
 
 @feature("space", "ratio", "how unevenly the notes are spread over the bars", bounds=(0.0, np.inf))

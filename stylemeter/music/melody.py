@@ -129,6 +129,15 @@ class Key:
         return f"{(_SHARP_NAMES if sharp else _FLAT_NAMES)[self.tonic]} {self.mode or '(mode not known)'}"
 
     @property
+    def tonic_name(self) -> str:
+        """The tonic as its signature spells it: "C#" in C# minor, "Db" in Db major."""
+        return self.name.split(" ")[0]
+
+    def spelled(self, pitch_class: int) -> str:
+        """A pitch class as written in this key: with sharps where the signature has them."""
+        return (_SHARP_NAMES if self.fifths > 0 else _FLAT_NAMES)[pitch_class % 12]
+
+    @property
     def fifths(self) -> int:
         """Sharps (> 0) or flats (< 0) of the signature, the fewer of the two; of the major key without a mode.
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features import CATALOG, HABITS, Line, clearest_stretch
+from stylemeter.features import CATALOG, Line, stretches_of
+from stylemeter.features.scale_use import scale_in_use
 from stylemeter.placement.records import FeaturePlace, HabitPlace, Stretch
 
 __all__ = ["stretches", "with_evidence", "with_stretch"]
@@ -36,12 +38,28 @@ def with_evidence(f: FeaturePlace, line: Line) -> FeaturePlace:
     return replace(f, evidence=stretches(CATALOG[f.name].where(line), line.melody.bar))
 
 
+#: Share of the notes its stretches must hold for a habit to be said of the whole solo.
+THROUGHOUT = 0.75
+
+
 def with_stretch(h: HabitPlace, line: Line) -> HabitPlace:
-    """Add the clearest stretch of a habit that is shown or hinted."""
+    """Add where a habit that is shown or hinted lies: its stretches, their share of the notes, the scale of a scale."""
     if h.verdict not in ("shown", "hinted"):
         return h
+    found = stretches_of(line, h.scan) if h.scan else []
     # a solo that shows it everywhere alike has no clearest place: then the whole of it is
-    start, stop = clearest_stretch(HABITS[h.name], line) or (0, line.n)
+    places = found or [(0, line.n)]
     bars = line.melody.bar
-    stretch = Stretch(int(bars[start]), int(bars[stop - 1]), tuple(range(start + 1, stop + 1)))
-    return replace(h, evidence=(stretch,))
+    evidence = tuple(Stretch(int(bars[a]), int(bars[b - 1]), tuple(range(a + 1, b + 1))) for a, b in places)
+    dose = sum(b - a for a, b in places) / line.n
+    start, stop = places[0]
+    scale = ""
+    if h.name == "scale":
+        used = scale_in_use(line.base.pitch_class[line.start + start : line.start + stop], _tonic(line))
+        scale = used.title(line.key) if used is not None else ""
+    where: Literal["throughout", "part"] = "throughout" if h.over_all or dose >= THROUGHOUT else "part"
+    return replace(h, evidence=evidence, dose=dose, where=where, scale=scale)
+
+
+def _tonic(line: Line) -> int | None:
+    return None if line.key is None else line.key.tonic

@@ -1,7 +1,8 @@
 """Placing a solo against a style: where it stands, how surely, at its own length.
 
 A solo is compared at the two rungs around its note count, interpolated in log length. One longer than the highest
-good rung is cut into overlapping excerpts of that rung: p and percentile averaged, values as medians.
+good rung is cut into overlapping excerpts of that rung and ranked by their medians; its habits' best stretches are
+those of all of it.
 """
 
 from __future__ import annotations
@@ -16,18 +17,28 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import ProfileError
-from stylemeter.features import HABITS, Base, Line, distributions, measure
+from stylemeter.features import HABITS, SCANS, Base, Line, distributions, measure
 from stylemeter.features.distributions import meter_label, scale_fits
 from stylemeter.music.melody import Melody, checked
 from stylemeter.placement.evidence import with_evidence, with_stretch
 from stylemeter.placement.lengths import Plan, plan_for
-from stylemeter.placement.ranks import Standings, excerpt_values, standings
-from stylemeter.placement.records import FeaturePlace, HabitPlace, HabitVerdict, Placement, Stretch, Typicality, Verdict
+from stylemeter.placement.ranks import Ranks, excerpt_values, measures, norm_of, rank
+from stylemeter.placement.records import (
+    CLEAR_Q,
+    HINT_P,
+    FeaturePlace,
+    HabitPlace,
+    HabitVerdict,
+    Placement,
+    Stretch,
+    Typicality,
+    Verdict,
+)
 from stylemeter.placement.styles import rank_styles, typicality
 from stylemeter.placement.trust.capability import blind_reason, nearest_count
 from stylemeter.style.profile import Limits, Profile, load_profile
-from stylemeter.style.ranks import benjamini_hochberg, jensen_shannon, midrank
-from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG
+from stylemeter.style.ranks import Ordered, benjamini_hochberg, jensen_shannon, midrank
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
 
 __all__ = [
     "FeaturePlace",
@@ -43,11 +54,6 @@ __all__ = [
 ]
 
 Floats = npt.NDArray[np.float64]
-
-#: q at or below which a flag is clear, and a habit shown.
-CLEAR_Q = 0.05
-#: p at or below which a habit is hinted.
-HINT_P = 0.05
 
 
 def place(
@@ -101,9 +107,11 @@ def place(
     if plan is None:
         return _unplaced(melody, profile, coverage, whole.values, whole.reasons)
     block = excerpt_values(base, plan)
-    found = standings(profile, plan, block)
-    features = _features(profile, plan, found, block, whole.values, whole.reasons, coverage)
-    habits = [_unless_blind(h, profile, plan) for h in _habits(profile, plan, found, whole.reasons)]
+    norm = norm_of(profile, plan)
+    found = rank(norm, measures(base, plan, block), len(plan.starts))
+    features = _features(profile, plan, norm, found, whole.values, whole.reasons, coverage)
+    habits = [_unless_blind(h, profile, plan) for h in _habits(norm, found, whole.reasons)]
+    expected, most = _expected(profile, plan, features, coverage)
     if evidence:
         features = [with_evidence(f, line) for f in features]
         habits = [with_stretch(h, line) for h in habits]
@@ -117,7 +125,8 @@ def place(
         typicality=typicality(profile, plan, block),
         scales=tuple(scale_fits(line)),
         shapes=_shapes(profile, plan, base),
-        expected=_expected(profile, plan, features, coverage),
+        expected=expected,
+        usual_most=most,
     )
 
 
@@ -156,50 +165,54 @@ def _limits(profile: Profile, plan: Plan, name: str, coverage: float) -> Limits 
 def _features(
     profile: Profile,
     plan: Plan,
-    found: Standings,
-    block: Floats,
+    norm: Rung,
+    found: Ranks,
     whole: dict[str, float],
     reasons: dict[str, str],
     coverage: float,
 ) -> list[FeaturePlace]:
     """Every feature's place, q included."""
     names = profile.names
+    values, share, p = (block[0].tolist() for block in (found.values, found.share, found.p))
     limits = [_limits(profile, plan, name, coverage) for name in names]
-    measured = [i for i in range(len(names)) if np.isfinite(found.p[i]) and limits[i] is not None]
+    measured = [i for i in range(len(names)) if math.isfinite(p[i]) and limits[i] is not None]
     q = np.full(len(names), np.nan)
     if measured:
-        q[measured] = benjamini_hochberg(found.p[measured])
+        q[measured] = benjamini_hochberg([p[i] for i in measured])
     out = []
     for i, name in enumerate(names):
-        families = min(profile.rung(notes).counts[name] for notes, _ in plan.rungs)
-        if i not in measured:
-            why = reasons.get(name) or _why_not(families, len(plan.starts), found.value[i])
-            value = whole[name]
-            out.append(FeaturePlace(name, value, math.nan, None, math.nan, math.nan, "unmeasured", reason=why))
+        sample = norm.ordered(name)
+        limit = limits[i]
+        if i not in measured or limit is None:
+            why = reasons.get(name) or _why_not(int(sample.total), len(plan.starts), values[i])
+            out.append(FeaturePlace(name, whole[name], math.nan, None, math.nan, math.nan, "unmeasured", reason=why))
             continue
-        value, limit = float(found.value[i]), limits[i]
-        assert limit is not None
-        verdict, note = _verdict(value, limit), ""
-        if verdict != "within" and len(block) > 1 and 1 - coverage < 2 * min(found.share[i], 1 - found.share[i]):
-            # of the excerpts of a long solo the values' median may lie outside where their ranks on average do not
-            beyond = sum(_verdict(float(v), limit) != "within" for v in block[:, i])
-            verdict, note = "within", f"outside in {beyond} of its {len(block)} excerpts, inside on average"
-        thin = f"provisional: only {families} tune families have it at this length"
+        verdict = _verdict(values[i], limit)
+        below, equal = sample.around(values[i])
+        beyond = bool(equal == 0 and (below == 0 or below >= sample.total - 1e-6))
+        thin = f"provisional: only {int(sample.total)} tune families have it at this length"
         out.append(
             FeaturePlace(
                 name,
-                value,
-                100 * float(found.share[i]),
+                values[i],
+                100 * share[i],
                 limit,
-                float(found.p[i]),
+                p[i],
                 float(q[i]),
                 verdict,
                 clear=verdict != "within" and bool(q[i] <= CLEAR_Q),
-                reason=thin if families < FAMILIES_FOR_RUNG else "",
-                note=note,
+                reason=thin if sample.total < FAMILIES_FOR_RUNG else "",
+                effect=_effect(sample, values[i]),
+                beyond=int(sample.total) if beyond else 0,
             )
         )
     return out
+
+
+def _effect(sample: Ordered, value: float) -> float:
+    """Distance from the median in widths of the middle half; NaN where the sample is all alike."""
+    median, width = sample.middle
+    return (value - median) / width if width > 0 else math.nan
 
 
 def _verdict(value: float, limit: Limits) -> Verdict:
@@ -219,25 +232,55 @@ def _why_not(families: int, excerpts: int, value: float) -> str:
     return "not measured at the length compared"
 
 
-def _habits(profile: Profile, plan: Plan, found: Standings, reasons: dict[str, str]) -> list[HabitPlace]:
+def _habits(norm: Rung, found: Ranks, reasons: dict[str, str]) -> list[HabitPlace]:
     """Every habit's verdict."""
     names = list(HABITS)
-    p = np.array([found.habits[name][1] for name in names])
+    p = np.array([found.habits[name].p[0] for name in names])
+    free = np.array([found.habits[name].p_free[0] for name in names])
     measured = np.flatnonzero(np.isfinite(p))
-    q = np.full(len(names), np.nan)
+    q, q_free = np.full(len(names), np.nan), np.full(len(names), np.nan)
     if len(measured):
-        q[measured] = benjamini_hochberg(p[measured])
+        q[measured], q_free[measured] = benjamini_hochberg(p[measured]), benjamini_hochberg(free[measured])
     out = []
     for i, name in enumerate(names):
-        statistic, one, free, share = found.habits[name]
         if i not in measured:
             nan = math.nan
             out.append(HabitPlace(name, "unmeasured", nan, nan, nan, nan, nan, reason=_habit_lack(name, reasons)))
             continue
-        verdict: HabitVerdict = "shown" if q[i] <= CLEAR_Q else "hinted" if one <= HINT_P else "none"
-        speaking = _speaking(profile, plan, found, name)
-        out.append(HabitPlace(name, verdict, statistic, one, float(q[i]), free, share, features=speaking))
+        ranks = found.habits[name]
+        verdict: HabitVerdict = "shown" if q[i] <= CLEAR_Q else "hinted" if p[i] <= HINT_P else "none"
+        telling = int(ranks.telling[0])
+        out.append(
+            HabitPlace(
+                name,
+                verdict,
+                float(ranks.statistic[0]),
+                float(p[i]),
+                float(q[i]),
+                float(free[i]),
+                float(ranks.share[0]),
+                features=_speaking(norm, found, name),
+                q_free=float(q_free[i]),
+                effect=_habit_effect(norm, found, name, telling),
+                scan=_scan_of(name, ranks.surprises[0]),
+                over_all=telling == 0,
+            )
+        )
     return out
+
+
+def _scan_of(habit: str, surprises: Floats) -> str:
+    """The habit's scan that finds most."""
+    each = np.where(np.isnan(surprises[1:]), -np.inf, surprises[1:])
+    return HABITS[habit].scans[int(each.argmax())].name if np.isfinite(each).any() else ""
+
+
+def _habit_effect(norm: Rung, found: Ranks, habit: str, telling: int) -> float:
+    """Effect of what shows a habit most."""
+    if telling == 0:
+        return _effect(norm.ordered(f"habit:{habit}"), float(found.habits[habit].statistic[0]))
+    scan = HABITS[habit].scans[telling - 1].name
+    return _effect(norm.ordered(f"scan:{scan}"), float(found.scans[0, list(SCANS).index(scan)]))
 
 
 def _unless_blind(h: HabitPlace, profile: Profile, plan: Plan) -> HabitPlace:
@@ -255,26 +298,33 @@ def _habit_lack(name: str, reasons: dict[str, str]) -> str:
     return max(set(told), key=told.count) if told else "too few tune families of the style have it at this length"
 
 
-def _speaking(profile: Profile, plan: Plan, found: Standings, habit: str) -> tuple[str, ...]:
+def _speaking(norm: Rung, found: Ranks, habit: str) -> tuple[str, ...]:
     """Members whose normal score, turned to the habit's side, is 1 or more; the strongest first, else as defined."""
-    notes = max(plan.rungs, key=lambda r: r[1])[0]
-    mean = found.z[notes]
-    column = profile.rung(notes).column
     # rounded: of two members beyond every tune a hair in the sums of weights must not decide which comes first;
-    # sorting keeps the order of what is equal
-    scores = [(round(float(mean[column[m.name]]) * m.side, 9), m.name) for m in HABITS[habit].members]
-    return tuple(name for score, name in sorted(scores, key=lambda s: -s[0]) if score >= 1)
+    # of equal ranks the one that lies further out comes first
+    strength = []
+    for m in HABITS[habit].members:
+        column = norm.column[m.name]
+        effect = _effect(norm.ordered(m.name), float(found.values[0, column]))
+        score = round(float(found.z[0, column]) * m.side, 9)
+        strength.append((score, round(effect * m.side, 9) if math.isfinite(effect) else 0.0, m.name))
+    return tuple(name for score, _, name in sorted(strength, key=lambda s: (-s[0], -s[1])) if score >= 1)
 
 
-def _expected(profile: Profile, plan: Plan, features: Sequence[FeaturePlace], coverage: float) -> float:
-    """Features that chance alone would put outside: as calibrated where it was, else the nominal share."""
+def _expected(profile: Profile, plan: Plan, features: Sequence[FeaturePlace], coverage: float) -> tuple[float, float]:
+    """Features that chance alone would put outside, and the most that nine in ten of the style's own have there.
+
+    As calibrated where it was, else the nominal share and nothing.
+    """
     measured = [f.name for f in features if f.verdict != "unmeasured"]
     clean = (profile.calibration or {}).get("clean", {})
     nearest = nearest_count(list(clean), plan.length)
     if abs(coverage - 0.9) < 1e-9 and nearest is not None:
-        shares = clean[nearest]["outside"]
-        return float(sum(shares.get(name, 1 - coverage) for name in measured))
-    return len(measured) * (1 - coverage)
+        found = clean[nearest]
+        expected = float(sum(found["outside"].get(name, 1 - coverage) for name in measured))
+        most = found.get("outside_spread", {}).get("nine_in_ten", math.nan)
+        return expected, float(most)
+    return len(measured) * (1 - coverage), math.nan
 
 
 def _shapes(profile: Profile, plan: Plan, base: Base) -> dict[str, dict[str, Any]]:

@@ -1,4 +1,9 @@
-"""A solo's ranks: its excerpts ranked at each rung, interpolated between rungs, averaged over excerpts."""
+"""A solo's ranks: measured at its own length, ranked in the style's sample of that length.
+
+Between two rungs the style's quantile functions are interpolated, so that ranks and limits agree and neither jumps
+with a note more. A solo longer than the highest rung is cut into excerpts of it and ranked by their medians, as one
+excerpt would be; its habits' best stretches are looked for in all of it.
+"""
 
 from __future__ import annotations
 
@@ -8,78 +13,64 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features import CATALOG, HABITS, Base, Line, values
+from stylemeter.features import CATALOG, HABITS, Base, Line, scan_totals, values
 from stylemeter.placement.lengths import Plan
 from stylemeter.style.profile import Profile
-from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
+from stylemeter.style.rung import HabitRanks, Rung, RungBetween
 
 __all__ = [
-    "HabitRanks",
+    "Measures",
     "Ranks",
-    "Standings",
+    "capped",
     "column_mean",
     "column_median",
     "excerpt_values",
-    "rank_excerpts",
-    "standings",
+    "joined",
+    "measures",
+    "norm_of",
+    "rank",
+    "rung_for",
 ]
 
 Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class HabitRanks:
-    """A habit's numbers for many excerpts, each of shape (C,).
+class Measures:
+    """What is ranked of solos.
 
     Attributes
     ----------
-    statistic, p, p_free, share : ndarray
-        Mean normal score; p of showing it; p of standing out as free of it; mid-rank in the sample's own.
+    values : ndarray of shape (C, F)
+    scans : ndarray of shape (C, n_scans)
+        Best stretches, of all excerpts.
+    usual : ndarray of shape (C, n_scans)
+        Mean over the excerpts of their best stretches; the same where there is one.
     """
 
-    statistic: Floats
-    p: Floats
-    p_free: Floats
-    share: Floats
+    values: Floats
+    scans: Floats
+    usual: Floats
 
 
 @dataclass(frozen=True, slots=True)
 class Ranks:
-    """Excerpts ranked, interpolated between the rungs.
+    """Cases ranked.
 
     Attributes
     ----------
-    share, p : ndarray of shape (C, F)
-    z : dict of ndarray of shape (C, F)
-        Normal scores at each rung.
+    values, share, p, z : ndarray of shape (C, F)
+        As measured, mid-rank, p and normal score.
+    scans : ndarray of shape (C, n_scans)
     habits : dict of HabitRanks
     """
 
+    values: Floats
     share: Floats
     p: Floats
-    z: dict[int, Floats]
+    z: Floats
+    scans: Floats
     habits: dict[str, HabitRanks]
-
-
-@dataclass(frozen=True, slots=True)
-class Standings:
-    """A solo's numbers, over all its excerpts.
-
-    Attributes
-    ----------
-    value, share, p : ndarray of shape (F,)
-        Median value, mean mid-rank, mean p.
-    z : dict of ndarray of shape (F,)
-        Mean normal scores at each rung.
-    habits : dict of tuple of float
-        statistic, p, p_free, share.
-    """
-
-    value: Floats
-    share: Floats
-    p: Floats
-    z: dict[int, Floats]
-    habits: dict[str, tuple[float, float, float, float]]
 
 
 def excerpt_values(base: Base, plan: Plan) -> Floats:
@@ -87,45 +78,62 @@ def excerpt_values(base: Base, plan: Plan) -> Floats:
     return np.array([values(Line(base, start, start + plan.length)) for start in plan.starts])
 
 
-def rank_excerpts(rung_of: Callable[[int], Rung], rungs: Sequence[tuple[int, float]], block: Floats) -> Ranks:
-    """Rank excerpts at each rung and interpolate.
+def measures(base: Base, plan: Plan, block: Floats | None = None) -> Measures:
+    """Measures of one solo: as it is, or of its excerpts the medians and the best stretches.
+
+    Parameters
+    ----------
+    base : Base
+    plan : Plan
+    block : ndarray of shape (n_excerpts, n_features), optional
+        The excerpts' values, where they were measured before.
+    """
+    lines = [Line(base, start, start + plan.length) for start in plan.starts]
+    block = np.array([values(line) for line in lines]) if block is None else block
+    totals = np.array([scan_totals(line) for line in lines])
+    # a scan that needs something has it in every excerpt or in none
+    return Measures(column_median(block)[None, :], totals.max(axis=0)[None, :], totals.mean(axis=0)[None, :])
+
+
+def joined(parts: Sequence[Measures]) -> Measures:
+    """Measures of several cases together."""
+    return Measures(*(np.concatenate([getattr(m, name) for m in parts]) for name in ("values", "scans", "usual")))
+
+
+def rung_for(rung_of: Callable[[int], Rung], rungs: Sequence[tuple[int, float]], notes: int) -> Rung:
+    """The sample a solo of so many notes is ranked in: a rung, or what lies between two.
 
     Parameters
     ----------
     rung_of : callable
         Note count -> Rung.
     rungs : sequence of (notes, share)
-        The rungs compared with and how much each counts.
-    block : ndarray of shape (C, F)
-        Values, in the order of the rungs' features.
+        As a plan has them.
     """
-    share, p, z = np.zeros(block.shape), np.zeros(block.shape), {}
-    habit = {name: np.zeros((4, len(block))) for name in HABITS}
-    for notes, part in rungs:
-        rung = rung_of(notes)
-        stand = rung.standing(capped(block, rung.names, notes))
-        share += part * stand.share
-        p += part * stand.p
-        z[notes] = stand.z
-        for name in HABITS:
-            habit[name] += part * _habit_numbers(rung, stand.z, name)
-    return Ranks(share, p, z, {name: HabitRanks(*rows) for name, rows in habit.items()})
+    if len(rungs) == 1:
+        return rung_of(rungs[0][0])
+    (lower, _), (upper, share) = rungs
+    return RungBetween(rung_of(lower), rung_of(upper), share, notes)
 
 
-def standings(profile: Profile, plan: Plan, block: Floats) -> Standings:
-    """Rank a solo's excerpts and put them together: p and percentile averaged, values as medians."""
-    ranks = rank_excerpts(profile.rung, plan.rungs, block)
-    habits = {}
-    for name, h in ranks.habits.items():
-        statistic, p, free, share = column_mean(np.column_stack([h.statistic, h.p, h.p_free, h.share])).tolist()
-        habits[name] = (statistic, p, free, share)
-    return Standings(
-        value=column_median(block),
-        share=column_mean(ranks.share),
-        p=column_mean(ranks.p),
-        z={notes: column_mean(z) for notes, z in ranks.z.items()},
-        habits=habits,
-    )
+def norm_of(profile: Profile, plan: Plan) -> Rung:
+    """The sample of a style at a solo's length."""
+    return rung_for(profile.rung, plan.rungs, plan.length)
+
+
+def rank(rung: Rung, measured: Measures, excerpts: int = 1) -> Ranks:
+    """Rank cases.
+
+    Parameters
+    ----------
+    rung : Rung
+    measured : Measures
+    excerpts : int
+        Excerpts a case was cut into.
+    """
+    stand = rung.standing(capped(measured.values, rung.names, rung.notes))
+    habits = {name: rung.habit_ranks(stand.z, measured.scans, measured.usual, name, excerpts) for name in HABITS}
+    return Ranks(measured.values, stand.share, stand.p, stand.z, measured.scans, habits)
 
 
 def capped(block: Floats, names: Sequence[str], notes: int) -> Floats:
@@ -137,15 +145,6 @@ def capped(block: Floats, names: Sequence[str], notes: int) -> Floats:
     columns = [i for i, name in enumerate(names) if CATALOG[name].capped]
     out[:, columns] = np.minimum(out[:, columns], notes)
     return out
-
-
-def _habit_numbers(rung: Rung, z: Floats, name: str) -> Floats:
-    """Statistic, p of showing, p of being free, and mid-rank of a habit, of shape (4, C)."""
-    statistic = rung.habit_statistic(z, name)
-    if rung.ordered(f"habit:{name}").total < FAMILIES_FOR_LIMITS:
-        statistic = np.full_like(statistic, np.nan)
-    p, low = rung.habit_p(statistic, name)
-    return np.stack([statistic, p, low, (1 - p + low) / 2])
 
 
 def column_mean(block: Floats) -> Floats:

@@ -23,8 +23,10 @@ __all__ = ["FeaturePlace", "HabitPlace", "HabitVerdict", "Placement", "Stretch",
 Verdict = Literal["below", "within", "above", "unmeasured"]
 HabitVerdict = Literal["shown", "hinted", "none", "unmeasured"]
 
-#: p of standing out as free of a habit, at or below which the opposite is stated.
-FREE_P = 0.025
+#: q at or below which a flag is clear, a habit shown, and its opposite stated.
+CLEAR_Q = 0.05
+#: p at or below which a habit is hinted.
+HINT_P = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +64,10 @@ class FeaturePlace:
         The clearest place first.
     interval : tuple of float or None
         90 % interval of the percentile under perturbation.
-    note : str
-        Why the verdict is not what the value alone would say; empty where it is.
+    effect : float
+        Distance from the style's median in widths of its middle half, below it negative; NaN where all are alike.
+    beyond : int
+        Tune families it lies beyond, where it lies beyond every one of them; else 0.
     """
 
     name: str
@@ -78,7 +82,8 @@ class FeaturePlace:
     reason: str = ""
     evidence: tuple[Stretch, ...] = ()
     interval: tuple[float, float] | None = None
-    note: str = ""
+    effect: float = float("nan")
+    beyond: int = 0
 
     def __repr__(self) -> str:
         norm = f", norm {self.limits.lower:.3g} to {self.limits.upper:.3g}" if self.limits else ""
@@ -90,6 +95,11 @@ class FeaturePlace:
     def outside(self) -> bool:
         """Whether it lies outside the norm."""
         return self.verdict in ("below", "above")
+
+    @property
+    def size(self) -> float:
+        """How far from the style's median it lies, either way; 0 where that can't be said."""
+        return abs(self.effect) if self.effect == self.effect else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,16 +114,28 @@ class HabitPlace:
         Mean normal score of its members, turned to the side that shows it.
     p, q : float
         p of showing it; q over the measured habits.
-    p_free : float
-        p of standing out as free of it.
+    p_free, q_free : float
+        p of standing out as free of it over the whole; q over the measured habits.
     reason : str
         Why unmeasured, or why the style can hardly show it.
     features : tuple of str
         Members that speak for it, the strongest first.
     evidence : tuple of Stretch
-        The clearest stretch.
+        The stretches that show it, the clearest first.
     share : float
-        Mid-rank of the statistic in the sample's own, 0..1.
+        Mid-rank of what shows it most in the sample's own, 0..1.
+    where : {"throughout", "part", ""}
+        Whether it is said of the whole solo or of the stretches only; empty unless shown or hinted.
+    dose : float
+        Share of the notes in the stretches; NaN unless shown or hinted.
+    effect : float
+        Distance of what shows it most from the style's median, in widths of its middle half.
+    scan : str
+        The scan that finds it, a name of `features.SCANS`: "chord_root" where the roots are the chords'.
+    over_all : bool
+        Whether the whole of the solo shows it more than any stretch does.
+    scale : str
+        Of one scale: which ("A minor pentatonic").
     interval : tuple of float or None
         90 % interval of `share` under perturbation.
     """
@@ -130,6 +152,13 @@ class HabitPlace:
     evidence: tuple[Stretch, ...] = ()
     unsure: bool = False
     interval: tuple[float, float] | None = None
+    q_free: float = float("nan")
+    where: Literal["throughout", "part", ""] = ""
+    dose: float = float("nan")
+    effect: float = float("nan")
+    scan: str = ""
+    over_all: bool = False
+    scale: str = ""
 
     def __repr__(self) -> str:
         told = f" ({self.reason})" if self.reason else f", p {self.p:.3g}, q {self.q:.3g}"
@@ -137,8 +166,8 @@ class HabitPlace:
 
     @property
     def free(self) -> bool:
-        """Whether the solo stands out as free of the habit."""
-        return self.p_free <= FREE_P
+        """Whether the solo stands out as free of the habit, as strictly as another shows it."""
+        return self.q_free <= CLEAR_Q
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +225,8 @@ class Placement:
         Distribution -> {"solo": shares, "style": shares, "distance": float, "percentile": float}.
     expected : float
         Features that chance alone would put outside.
+    usual_most : float
+        Features that nine in ten of the style's own, held out, have outside at most; NaN where it was not calibrated.
     uncertain_share : float
         Share of the notes taken as uncertain; 0 where the note table is taken as it is.
     """
@@ -210,6 +241,7 @@ class Placement:
     scales: tuple[ScaleFit, ...] = ()
     shapes: dict[str, dict[str, Any]] = field(default_factory=dict)
     expected: float = float("nan")
+    usual_most: float = float("nan")
     uncertain_share: float = 0.0
 
     def __repr__(self) -> str:
@@ -308,5 +340,5 @@ class Placement:
 
     @property
     def outside(self) -> list[FeaturePlace]:
-        """Features outside the norm, the surest first."""
-        return sorted((f for f in self.features if f.outside), key=lambda f: (f.q, f.p, f.name))
+        """Features outside the norm: the clear ones first, then by how far out they lie."""
+        return sorted((f for f in self.features if f.outside), key=lambda f: (not f.clear, -f.size, f.p, f.name))

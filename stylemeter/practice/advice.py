@@ -368,9 +368,9 @@ def advice_for(advice: Advice, name: str, direction: Direction) -> Tip | None:
 def first_thing(placement: Placement, advice: Advice) -> Choice:
     """Choose the one thing to work on, and say it in one sentence.
 
-    The rule: the habit shown with the least q; else the one hinted at with the least p. What depends on uncertain
-    notes comes after what doesn't; ties go by the order of the dictionary. Nothing else is advised on: a trait
-    outside the norm without a habit is told, not worked on.
+    The rule: the habit shown with the least p; else the one hinted at with the least p. What depends on uncertain
+    notes comes after what doesn't; ties go by how far out it lies, in widths of the style's middle. Nothing else is
+    advised on: a trait outside the norm without a habit is told, not worked on.
     """
     style, said = placement.profile.style, words().first
     if placement.plan is None:
@@ -378,7 +378,7 @@ def first_thing(placement: Placement, advice: Advice) -> Choice:
     if {*(h.verdict for h in placement.habits), *(f.verdict for f in placement.features)} == {"unmeasured"}:
         return Choice("none", "", None, fill(said["unmeasured"], style=style, reason=placement.habits[0].reason))
     there = [h for h in placement.habits if h.verdict in ("shown", "hinted")]
-    there.sort(key=lambda h: (h.unsure, h.verdict != "shown", *_least(h.q, h.p)))
+    there.sort(key=lambda h: (h.unsure, h.verdict != "shown", *_least(h.p, -h.effect)))
     for h in there[:1]:
         own = words().habits[h.name]
         why = habit_sentence(h, style)

@@ -13,10 +13,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stylemeter.features import CATALOG, HABITS, Base, Line
-from stylemeter.features.catalog import Mask
+from stylemeter.features.catalog import Lack, Mask
 from stylemeter.music.melody import Melody
 from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement
 from stylemeter.practice.edits import Edited, Goal, find_edits
+from stylemeter.practice.edits.free import free_habit
 from stylemeter.practice.words import FeatureWords, change_words, fill, format_value, words
 
 __all__ = ["Change", "Edited", "amount", "change_for", "changes", "find_edits"]
@@ -36,8 +37,13 @@ class Change:
         Whether it was tried on the notes and the feature measured again.
     after : float
         The value then; NaN where it was not tried.
+    frees : bool or None
+        Of a habit: whether it is neither shown nor hinted at then, as far as the whole solo judged again says; False
+        where it is a first step only. None for a feature, and where it was not tried.
     edited : Melody or None
         The solo with the change made, where it was tried.
+    rows : tuple of int
+        Of a habit: the notes of the solo it changes, counted from 0.
     """
 
     words: str
@@ -45,6 +51,8 @@ class Change:
     checked: bool
     after: float
     edited: Melody | None = field(default=None, compare=False, repr=False)
+    frees: bool | None = None
+    rows: tuple[int, ...] = ()
 
 
 # -- saying it ---------------------------------------------------------------------------------------------------
@@ -215,9 +223,31 @@ INNER = 0.25
 
 
 def _habit_change(placement: Placement, place: HabitPlace, of: Callable[..., Change | None]) -> Change | None:
-    """Change of a habit's strongest member outside, else of the strongest one."""
+    """The fewest edits that free a habit; where none are known, the change of its strongest member."""
     if place.verdict not in ("shown", "hinted"):
         return None
+    return _freeing(placement, place) or _member_of_habit(placement, place, of)
+
+
+def _freeing(placement: Placement, place: HabitPlace) -> Change | None:
+    """What frees a habit, or how far a first step goes, in the words of the trait edited."""
+    found = free_habit(placement, place)
+    own = None if found is None else words().features[found.name]
+    if found is None or own is None or not own.down:
+        return None
+    value = placement.feature(found.name).value
+    measured = CATALOG[found.name].value(Line(Base(found.melody)))
+    after = math.nan if isinstance(measured, Lack) else measured
+    said = after if own.show == "percent" else abs(after - value)
+    amount_words = format_value(own.name, said)
+    text = change_words(own.down, found.count, found.total, amount=amount_words, bars=_bars(placement.melody))
+    if not found.gone:
+        text = fill(words().phrases["first_step"], change=text)
+    return Change(text, found.count, True, after, found.melody, found.gone, found.rows)
+
+
+def _member_of_habit(placement: Placement, place: HabitPlace, of: Callable[..., Change | None]) -> Change | None:
+    """Change of a habit's strongest member outside, else of the strongest one."""
     sides = {m.name: m.side for m in HABITS[place.name].members}
     order = [*place.features, *(name for name in sides if name not in place.features)]
     members = [placement.feature(name) for name in order]

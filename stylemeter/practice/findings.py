@@ -117,7 +117,8 @@ class Findings:
         change = self.changes.get(name)
         if change is None:
             return None
-        return {"words": change.words, "count": change.count, "checked": change.checked, "after": number(change.after)}
+        said = {"words": change.words, "count": change.count, "checked": change.checked, "after": number(change.after)}
+        return said | {"frees": change.frees, "notes": [row + 1 for row in change.rows]}
 
     def sentence(self, name: str) -> str:
         """One sentence on a feature or habit."""

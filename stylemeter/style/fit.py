@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from stylemeter._version import __version__
 from stylemeter.errors import ProfileError, StylemeterError, UsageError, WrongTypeError
-from stylemeter.features import CATALOG, FEATURE_VERSION, HABITS
+from stylemeter.features import CATALOG, FEATURE_VERSION, SCANS
 from stylemeter.music.excerpts import LADDER
 from stylemeter.music.melody import Melody, checked
 from stylemeter.style.collections import Collection, find_collection, list_collections, tune_sources
@@ -37,7 +37,7 @@ from stylemeter.support import places
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["COVERAGES", "QUANTILES", "build_rungs", "fit", "fit_sample", "gather_profile"]
+__all__ = ["COVERAGES", "QUANTILES", "build_rungs", "fit", "fit_sample", "gather_profile", "rung_of"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -67,8 +67,14 @@ def _feature_norm(rung: Rung, feature: str) -> FeatureNorm:
     )
 
 
+def rung_of(sample: Sample, family_of_tune: Ints, notes: int, rows: Ints) -> Rung:
+    """Rows of a sample as a rung, the scans' best stretches beside the features."""
+    scans = {f"scan:{name}": sample.scans[rows, i] for i, name in enumerate(SCANS)}
+    return Rung(notes, list(CATALOG), family_of_tune[sample.tune[rows]], sample.values[rows], scans)
+
+
 def build_rungs(sample: Sample, family_of_tune: Ints) -> dict[int, Rung]:
-    """Rungs of a sample, their habit statistics worked out.
+    """Rungs of a sample.
 
     Returns
     -------
@@ -79,15 +85,14 @@ def build_rungs(sample: Sample, family_of_tune: Ints) -> dict[int, Rung]:
     for notes in LADDER:
         rows = np.flatnonzero(sample.rung == notes)
         if len(rows):
-            rungs[notes] = Rung(notes, list(CATALOG), family_of_tune[sample.tune[rows]], sample.values[rows])
+            rungs[notes] = rung_of(sample, family_of_tune, notes, rows)
     return rungs
 
 
 def complete(rung: Rung, *, distance: bool = True) -> dict[str, Any] | None:
     """Work out a rung's habit statistics (and distances) in place; return the distance model as plain data."""
     scores = rung.own_scores()
-    for name in HABITS:
-        rung.extra[f"habit:{name}"] = rung.habit_statistic(scores, name).astype(np.float32)
+    rung.add_habits(scores)
     fitted = fit_distance(rung, scores) if distance else None
     if fitted is None:
         rung.extra["distance"] = np.full(len(rung.family), np.nan, dtype=np.float32)

@@ -8,10 +8,13 @@ References
 .. [2] B. Phipson & G. K. Smyth, "Permutation p-values should never be zero", 2010.
 .. [3] CLSI EP28-A3c; H. E. Solberg 1987 (nonparametric reference limits at ranks p(n + 1)).
 .. [4] Y. Benjamini & Y. Hochberg, J. R. Stat. Soc. B 57:289-300, 1995.
+.. [5] J. Pickands III, "Statistical inference using extreme order statistics", Annals of Statistics 3:119-131, 1975
+   (what lies beyond a high threshold: the generalised Pareto law, of which the exponential is the middle case).
 """
 
 from __future__ import annotations
 
+from functools import cached_property
 from statistics import NormalDist
 
 import numpy as np
@@ -36,6 +39,8 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 _NORMAL = NormalDist()
+#: Families the outer tenth of a sample must hold for a tail beyond it.
+TAIL_FEWEST = 8
 
 
 def normal_quantile(r: float) -> float:
@@ -79,8 +84,7 @@ class Ordered:
         self.order: Ints = np.lexsort((weight, kept))
         self.rows: Ints = np.flatnonzero(measured)[self.order]
         self.values = kept[self.order]
-        self.weight: Floats = weight[self.order]
-        self.cumulative: Floats = np.concatenate(([0.0], np.cumsum(self.weight)))
+        self.cumulative: Floats = np.concatenate(([0.0], np.cumsum(weight[self.order])))
         # whole by construction; rounding keeps sums of thirds from drifting
         self.total = float(round(float(self.cumulative[-1])))
 
@@ -100,6 +104,137 @@ class Ordered:
         made.cumulative = cumulative
         made.total = float(round(float(cumulative[-1])))
         return made
+
+    @classmethod
+    def between(cls, a: Ordered, b: Ordered, share: float, fewest: float = 0) -> Ordered:
+        """Interpolate the quantile functions of two samples.
+
+        Parameters
+        ----------
+        a, b : Ordered
+        share : float
+            How much `b` counts.
+        fewest : float
+            Families below which either is too small: then the result has that few.
+
+        Examples
+        --------
+        >>> family = np.arange(3)
+        >>> low, high = Ordered(np.array([0.0, 1.0, 2.0]), family), Ordered(np.array([0.0, 3.0, 6.0]), family)
+        >>> Ordered.between(low, high, 0.5).values.tolist()
+        [0.0, 2.0, 4.0]
+        """
+        if min(a.total, b.total) < max(fewest, 1):
+            return a if a.total < b.total else b
+        parts = [(s.values, s.cumulative[1:] / s.cumulative[-1]) for s in (a, b)]
+        # rounded, so that shares that are the same number are one edge
+        edges = np.unique(np.concatenate([edge for _, edge in parts]).round(12))
+        low, high = (v[np.minimum(np.searchsorted(edge + 1e-11, edges), len(v) - 1)] for v, edge in parts)
+        values = ((1 - share) * low.astype(float) + share * high).astype(a.values.dtype)
+        total = (1 - share) * a.total + share * b.total
+        return cls.of_sorted(values, np.concatenate(([0.0], edges * total)))
+
+    @cached_property
+    def weight(self) -> Floats:
+        """Weight of each value."""
+        return np.diff(self.cumulative)
+
+    def quantiles(self, shares: npt.ArrayLike) -> Floats:
+        """Quantiles; see `weighted_quantile`."""
+        return weighted_quantile(self.values, self.weight, shares)
+
+    @cached_property
+    def middle(self) -> tuple[float, float]:
+        """Median, and the width of the middle half; where half of the sample is one value, of what more of it spans.
+
+        A wider part is brought to what it would be for the half of a normal distribution. 0 where all are alike.
+        """
+        shares = [0.5, 0.25, 0.75, 0.1, 0.9, 0.05, 0.95, 0.01, 0.99]
+        median, *ends = self.quantiles(shares).tolist() if self.total >= 1 else [0.0] * len(shares)
+        for i, scale in enumerate((1.0, 0.5263, 0.4101, 0.2899)):
+            if ends[2 * i + 1] > ends[2 * i]:
+                return median, scale * (ends[2 * i + 1] - ends[2 * i])
+        return median, 0.0
+
+    @cached_property
+    def _tails(self) -> dict[int, tuple[float, float, float] | None]:
+        """By side: where the outer tenth begins, its weight, and how far it lies beyond on average."""
+        found: dict[int, tuple[float, float, float] | None] = {}
+        for side in (1, -1):
+            values, weights = self.values.astype(float), self.weight
+            if side < 0:
+                values, weights = -values[::-1], weights[::-1]
+            edge = float(values[min(np.searchsorted(weights.cumsum(), 0.9 * self.total), len(values) - 1)])
+            beyond = values > edge
+            weight = float(weights[beyond].sum())
+            found[side] = None
+            if weight >= TAIL_FEWEST:
+                mean = float((weights[beyond] * (values[beyond] - edge)).sum()) / weight
+                found[side] = (edge, weight, mean)
+        return found
+
+    def tail(self, case: npt.ArrayLike, side: int) -> Floats:
+        """Chance of a value as far out on one side, by an exponential tail [5]_ beyond the outer tenth.
+
+        The mean excess is itself an estimate from as many families as lie there: with its own distribution integrated
+        out (a gamma law), the exponential becomes (1 + y / (k m)) to the power of -k.
+
+        Parameters
+        ----------
+        case : array_like
+        side : {1, -1}
+            High or low.
+
+        Returns
+        -------
+        ndarray
+            1 where the case does not lie beyond the outer tenth, or it holds too few families.
+        """
+        wanted = side * np.asarray(case, dtype=self.values.dtype).astype(float)
+        found = self._tails[side]
+        if found is None:
+            return np.ones(wanted.shape)
+        edge, weight, mean = found
+        excess = np.maximum(0.0, wanted - edge)
+        chance: Floats = (weight + 0.5) / (self.total + 1) * (1 + excess / (weight * mean)) ** -weight
+        return np.where(wanted > edge, chance, 1.0)
+
+    def p_high(self, case: npt.ArrayLike) -> Floats:
+        """One-sided p of high cases: the conformal rank p; beyond all of the sample by the tail, where that is less."""
+        given = np.asarray(case, dtype=self.values.dtype)
+        below, _ = self.around(given)
+        p = conformal_high(below, self.total)
+        return np.where(given > self.values[-1], np.minimum(p, self.tail(given, 1)), p) if len(self.values) else p
+
+    def p_far(self, case: npt.ArrayLike) -> Floats:
+        """One-sided p of high cases, all of the outer tenth by the tail.
+
+        For a statistic that is exponential there as it is made, such as the greatest of some surprises: then the tail
+        tells apart what the ranks of a small sample can't.
+        """
+        given = np.asarray(case, dtype=self.values.dtype)
+        below, _ = self.around(given)
+        tail = self.tail(given, 1)
+        return np.where(tail < 1, tail, conformal_high(below, self.total))
+
+    def p_low(self, case: npt.ArrayLike) -> Floats:
+        """One-sided p of low cases, likewise."""
+        given = np.asarray(case, dtype=self.values.dtype)
+        below, equal = self.around(given)
+        p = conformal_low(below, equal, self.total)
+        return np.where(given < self.values[0], np.minimum(p, self.tail(given, -1)), p) if len(self.values) else p
+
+    def surprise(self, case: npt.ArrayLike) -> Floats:
+        """How far out high cases lie, in one measure for all statistics: -ln of their chance.
+
+        By the mid-rank, and beyond the outer tenth by the tail, which tells cases apart that ranks can't.
+        """
+        given = np.asarray(case, dtype=self.values.dtype)
+        there = np.isfinite(given)
+        below, equal = self.around(np.where(there, given, 0))
+        rank = (np.maximum(0.0, self.total - below - equal / 2) + 0.5) / (self.total + 1)
+        tail = self.tail(np.where(there, given, -np.inf), 1)
+        return np.where(there, -np.log(np.where(tail < 1, tail, rank)), np.nan)
 
     def around(self, case: npt.ArrayLike) -> tuple[Floats, Floats]:
         """Weight below and weight equal to each case.

@@ -12,21 +12,30 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features import HABITS
+from stylemeter.features import HABITS, SCANS
 from stylemeter.style.ranks import (
     Ordered,
-    conformal_high,
-    conformal_low,
     conformal_two_sided,
     midrank,
     normal_quantile,
     normal_score_rank,
 )
 
-__all__ = ["FAMILIES_FOR_LIMITS", "FAMILIES_FOR_RUNG", "Rung", "Standing", "normal_quantiles", "own_family_weights"]
+__all__ = [
+    "FAMILIES_FOR_LIMITS",
+    "FAMILIES_FOR_RUNG",
+    "HabitRanks",
+    "Rung",
+    "RungBetween",
+    "Standing",
+    "normal_quantiles",
+    "own_family_weights",
+]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+
+_SCAN_COLUMN = {name: i for i, name in enumerate(SCANS)}
 
 #: Families a rung (and a feature in it) must have to count as a norm (EP28: so that limits have a 90 % interval).
 FAMILIES_FOR_RUNG = 120
@@ -62,6 +71,35 @@ class Standing:
     share: Floats
     p: Floats
     z: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class HabitRanks:
+    """A habit's numbers for many cases.
+
+    Attributes
+    ----------
+    statistic : ndarray of shape (C,)
+        Mean normal score of its members.
+    p, p_free, share : ndarray of shape (C,)
+        p of showing it, of standing out as free of it, and the mid-rank among the sample's own.
+    telling : ndarray of shape (C,)
+        What shows it most: 0 the whole, 1 and on the habit's scans.
+    surprises : ndarray of shape (C, 1 + n_scans)
+    """
+
+    statistic: Floats
+    p: Floats
+    p_free: Floats
+    share: Floats
+    telling: Ints
+    surprises: Floats
+
+
+def _greatest(surprises: Floats) -> Floats:
+    """Greatest measured surprise of each row; NaN where none is."""
+    greatest: Floats = np.where(np.isnan(surprises), -np.inf, surprises).max(axis=1)
+    return np.where(np.isfinite(greatest), greatest, np.nan)
 
 
 class Rung:
@@ -137,13 +175,18 @@ class Rung:
             total[i] = sample.total
         told = np.isfinite(given) & (total >= FAMILIES_FOR_LIMITS)
         total = np.maximum(total, 1.0)
+        p = conformal_two_sided(below, equal, total)
+        for i in np.flatnonzero((told & ((below == 0) & (equal == 0) | (below >= total))).any(axis=0)).tolist():
+            # beyond all of the sample a rank can't tell how far: the tail can
+            sample = self.ordered(wanted[i])
+            p[:, i] = np.minimum(p[:, i], 2 * np.minimum(sample.p_high(given[:, i]), sample.p_low(given[:, i])))
 
         def where_told(numbers: Floats) -> Floats:
             return np.where(told, numbers, np.nan)
 
         return Standing(
             where_told(midrank(below, equal, total)),
-            where_told(conformal_two_sided(below, equal, total)),
+            where_told(p),
             normal_quantiles(where_told(np.clip(normal_score_rank(below, equal, total), 1e-12, 1 - 1e-12))),
         )
 
@@ -164,7 +207,7 @@ class Rung:
         return statistic
 
     def habit_p(self, statistic: Floats, habit: str) -> tuple[Floats, Floats]:
-        """Rank statistics of a habit in the sample's own.
+        """Rank statistics of a habit over the whole in the sample's own.
 
         Returns
         -------
@@ -172,12 +215,95 @@ class Rung:
             p of showing the habit, and of standing out as free of it.
         """
         sample = self.ordered(f"habit:{habit}")
-        below, equal = sample.around(np.nan_to_num(statistic))
-        p = conformal_high(below, sample.total)
-        low = conformal_low(below, equal, sample.total)
-        unmeasured = np.isnan(statistic)
-        p[unmeasured] = low[unmeasured] = np.nan
+        given = np.nan_to_num(statistic)
+        p, low = sample.p_high(given), sample.p_low(given)
+        p[np.isnan(statistic)] = low[np.isnan(statistic)] = np.nan
         return p, low
+
+    def surprises(self, habit: str, statistic: Floats, best: Floats, usual: Floats, excerpts: int = 1) -> Floats:
+        """How far out cases lie in everything that shows a habit.
+
+        Parameters
+        ----------
+        habit : str
+        statistic : ndarray of shape (C,)
+            Over the whole.
+        best, usual : ndarray of shape (C, n_scans)
+            Best stretches of a case's excerpts, the greatest and the mean, in the order of `SCANS`.
+        excerpts : int
+            Excerpts of this rung's length a case was cut into. By chance the best of several is better: they are
+            taken as independent, so that the chance is no less than it can be. Their mean is ranked as one excerpt.
+
+        Returns
+        -------
+        ndarray of shape (C, 1 + the habit's scans)
+            -ln of the chance of each; NaN where unmeasured or too few families have it.
+        """
+        found = [self._surprise(f"habit:{habit}", statistic)]
+        for scan in HABITS[habit].scans:
+            name, column = f"scan:{scan.name}", _SCAN_COLUMN[scan.name]
+            one = self._surprise(name, best[:, column])
+            if excerpts > 1:
+                chance = np.exp(-np.maximum(one, 1e-12))
+                of_several = -np.log(-np.expm1(excerpts * np.log1p(-chance)))
+                one = np.maximum(of_several, self._surprise(name, usual[:, column]))
+            found.append(one)
+        return np.column_stack(found)
+
+    def _surprise(self, name: str, cases: Floats) -> Floats:
+        sample = self.ordered(name)
+        if sample.total < FAMILIES_FOR_LIMITS:
+            return np.full(len(cases), np.nan)
+        return sample.surprise(cases)
+
+    def habit_ranks(self, z: Floats, best: Floats, usual: Floats, habit: str, excerpts: int = 1) -> HabitRanks:
+        """Rank cases in a habit: one p for all that shows it, over the whole or in a part.
+
+        The greatest of the surprises is ranked among the sample's own greatest ones: a minimum of p-values whose own
+        distribution is known, whatever the dependence between them.
+
+        Parameters
+        ----------
+        z : ndarray of shape (C, F)
+            Normal scores.
+        best, usual, excerpts
+            See `surprises`.
+        """
+        statistic = self.habit_statistic(z, habit)
+        if self.ordered(f"habit:{habit}").total < FAMILIES_FOR_LIMITS:
+            statistic = np.full_like(statistic, np.nan)
+        each = self.surprises(habit, statistic, best, usual, excerpts)
+        greatest = _greatest(each)
+        sample = self.ordered(f"shown:{habit}")
+        there = np.isfinite(greatest)
+        given = np.where(there, greatest, 0)
+        below, equal = sample.around(given)
+        share = midrank(below, equal, max(sample.total, 1.0))
+        _, free = self.habit_p(statistic, habit)
+        telling = np.where(np.isnan(each), -np.inf, each).argmax(axis=1)
+        return HabitRanks(
+            statistic,
+            np.where(there, sample.p_far(given), np.nan),
+            np.where(there, np.where(np.isnan(free), 1.0, free), np.nan),
+            np.where(there, share, np.nan),
+            telling,
+            each,
+        )
+
+    def add_habits(self, scores: Floats) -> None:
+        """Work out the habits' columns of the sample's own rows, where the scans' columns are there.
+
+        Parameters
+        ----------
+        scores : ndarray of shape (R, F)
+            Of `own_scores`.
+        """
+        totals = np.column_stack([self.extra[f"scan:{name}"] for name in SCANS]).astype(float)
+        for name in HABITS:
+            statistic = self.habit_statistic(scores, name)
+            self.extra[f"habit:{name}"] = statistic.astype(np.float32)
+            greatest = _greatest(self.surprises(name, statistic, totals, totals))
+            self.extra[f"shown:{name}"] = greatest.astype(np.float32)
 
     def own_scores(self) -> Floats:
         """Return the normal score of every row of the sample, its own family left out.
@@ -197,6 +323,37 @@ class Rung:
             own_below, own_equal = own_family_weights(column[rows], self.family[rows])
             r[rows, i] = normal_score_rank(below - own_below, equal - own_equal, sample.total - 1)
         return normal_quantiles(np.clip(r, 1e-12, 1 - 1e-12))
+
+
+class RungBetween(Rung):
+    """The sample between two rungs: every quantile function interpolated.
+
+    Parameters
+    ----------
+    lower, upper : Rung
+    share : float
+        How much `upper` counts.
+    notes : int
+        The note count it stands for.
+    """
+
+    def __init__(self, lower: Rung, upper: Rung, share: float, notes: int) -> None:
+        nothing = np.zeros((0, len(lower.names)), dtype=np.float32)
+        super().__init__(notes, lower.names, np.zeros(0, dtype=np.int64), nothing)
+        self._ends = lower, upper
+        self._share = share
+
+    @property
+    def families(self) -> int:
+        """Families of the smaller end."""
+        return min(end.families for end in self._ends)
+
+    def ordered(self, name: str) -> Ordered:
+        """Interpolated sample of a column, kept."""
+        if name not in self._ordered:
+            lower, upper = (end.ordered(name) for end in self._ends)
+            self._ordered[name] = Ordered.between(lower, upper, self._share, FAMILIES_FOR_LIMITS)
+        return self._ordered[name]
 
 
 def own_family_weights(values: npt.NDArray[np.floating], family: Ints) -> tuple[Floats, Floats]:

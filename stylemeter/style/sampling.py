@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from stylemeter._version import __version__
 from stylemeter.errors import InputError, PassingError, StylemeterError
-from stylemeter.features import CATALOG, FEATURE_VERSION, Base, Line, distributions
+from stylemeter.features import CATALOG, FEATURE_VERSION, SCANS, Base, Line, distributions, scan_totals
 from stylemeter.features.bulk import excerpt_block
 from stylemeter.features.distributions import meter_label
 from stylemeter.music.excerpts import LADDER, separate_starts
@@ -56,6 +56,8 @@ class TuneRows:
     rung, start : ndarray of shape (n_rows,)
         Notes an excerpt and where it begins.
     values : ndarray of shape (n_rows, n_features)
+    scans : ndarray of shape (n_rows, n_scans)
+        Best stretches of the habits' scans.
     shapes : dict of list of ndarray
         Distributions of each excerpt, empty where unmeasured.
     meter : list of str
@@ -67,6 +69,7 @@ class TuneRows:
     rung: Ints
     start: Ints
     values: Singles
+    scans: Singles
     shapes: dict[str, list[Singles]]
     meter: list[str]
     line: bytes
@@ -89,15 +92,17 @@ def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
     cuts = [(rung, start) for rung in ladder for start in separate_starts(base.n, rung)]
     rows = excerpt_block(base, [(start, start + rung) for rung, start in cuts]).astype(np.float32)
     shapes: dict[str, list[Singles]] = {name: [] for name in DISTRIBUTIONS}
-    meters = []
+    meters, scans = [], []
     for rung, start in cuts:
         line = Line(base, start, start + rung)
+        scans.append(scan_totals(line))
         meters.append(meter_label(line))
         found = distributions(line)
         for name in DISTRIBUTIONS:
             shapes[name].append(found.get(name, np.zeros(0)).astype(np.float32))
     pairs = np.array(cuts, dtype=np.int64).reshape(-1, 2)
-    return TuneRows(pairs[:, 0], pairs[:, 1], rows, shapes, meters, line_bytes(base))
+    totals = np.array(scans, dtype=np.float32).reshape(-1, len(SCANS))
+    return TuneRows(pairs[:, 0], pairs[:, 1], rows, totals, shapes, meters, line_bytes(base))
 
 
 # -- one chunk --------------------------------------------------------------------------------------------------
@@ -125,6 +130,7 @@ def _row(label: str, melody: Melody) -> dict[str, Any]:
         "melody": pack([melody]),
         "rung": rows.rung.astype(np.int16).tobytes(),
         "values": rows.values.tobytes(),
+        "scans": rows.scans.tobytes(),
         **{f"shape:{name}": [v.tobytes() for v in rows.shapes[name]] for name in DISTRIBUTIONS},
     }
 
@@ -134,7 +140,7 @@ def _schema() -> pa.Schema:
 
     text, binary = pa.string(), pa.binary()
     fields = [("label", text), ("error", text), ("meter", pa.list_(text)), ("intervals", binary), ("melody", text)]
-    fields += [("line", binary), ("rung", binary), ("values", binary)]
+    fields += [("line", binary), ("rung", binary), ("values", binary), ("scans", binary)]
     return pa.schema(fields + [(f"shape:{name}", pa.list_(binary)) for name in DISTRIBUTIONS])
 
 
@@ -175,7 +181,7 @@ def measure_chunk(sources: Sequence[TuneSource], options: ReadOptions, path: Pat
 def chunk_name(sources: Sequence[TuneSource], options: ReadOptions) -> str:
     """Digest of all that decides a chunk's content."""
     digest = hashlib.sha256()
-    versions = (__version__, READER_VERSION, FEATURE_VERSION, list(CATALOG), LADDER, repr(options))
+    versions = (__version__, READER_VERSION, FEATURE_VERSION, list(CATALOG), list(SCANS), LADDER, repr(options))
     digest.update(repr(versions).encode())
     for source in sources:
         digest.update(f"{source.label}\0{source.kind}\0{len(source.data)}\0".encode("utf-8", "surrogateescape"))
@@ -204,6 +210,7 @@ class Sample:
         Tune of each row.
     rung : ndarray of shape (R,)
     values : ndarray of shape (R, F)
+    scans : ndarray of shape (R, n_scans)
     shapes : dict of list of ndarray
         Distributions of each row.
     meter : list of str
@@ -221,6 +228,7 @@ class Sample:
     tune: Ints
     rung: Ints
     values: Singles
+    scans: Singles
     shapes: dict[str, list[Singles]]
     meter: list[str]
     failures: list[str]
@@ -307,6 +315,7 @@ def _sample(rows: Sequence[dict[str, Any]], digest: str) -> Sample:
         tune=np.repeat(np.arange(len(good)), [len(r) for r in rungs]),
         rung=np.concatenate(rungs),
         values=np.concatenate(block),
+        scans=np.concatenate([np.frombuffer(row["scans"], dtype=np.float32).reshape(-1, len(SCANS)) for row in good]),
         shapes=shapes,
         meter=[label for row in good for label in row["meter"]],
         failures=failures,

@@ -23,17 +23,17 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import InputError, ProfileError
-from stylemeter.features import HABITS, Base, Line, measure, values
+from stylemeter.features import HABITS, Base, Line, dose, measure, scan_totals, values
 from stylemeter.music.excerpts import overlapping_starts, separate_starts
 from stylemeter.music.melody import Melody
-from stylemeter.placement.ranks import Ranks, column_mean, rank_excerpts
+from stylemeter.placement.ranks import Measures, Ranks, column_mean, rank
 from stylemeter.placement.trust.capability import blind_reason
 from stylemeter.placement.trust.uncertainty import DRAWS, perturbed
 from stylemeter.reading import find
 from stylemeter.style.profile import Limits, Profile
 from stylemeter.style.ranks import benjamini_hochberg
 from stylemeter.style.rung import Rung
-from stylemeter.takes.trend import FEWEST, half_width, pooled, third_means, trend_p
+from stylemeter.takes.trend import FEWEST, half_width, joint_trend_p, pooled, third_means, trend_p
 
 __all__ = [
     "MOVED_Q",
@@ -59,6 +59,11 @@ _NORMAL = NormalDist()
 
 #: Order of takes: by their names with their numbers, or when the files were last changed.
 By = Literal["name", "date"]
+#: Where in a style something stands.
+Zone = Literal["low", "usual", "high", "unknown"]
+#: Percentile of the style up to which, or from 100 less it, a take stands at its edge.
+EDGE = 10.0
+
 #: Moved down or up; no more than chance; too few takes to tell; measured in fewer than two takes.
 Moved = Literal["less", "more", "steady", "few", "unmeasured"]
 
@@ -103,6 +108,8 @@ class Point:
         Median of a trait over the excerpts; NaN for a habit.
     reason : str
         Why it is unmeasured.
+    dose : float
+        Share of the take's notes in stretches that show a habit; NaN for a trait.
     """
 
     score: float
@@ -111,6 +118,7 @@ class Point:
     upper: float
     value: float = math.nan
     reason: str = ""
+    dose: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +159,28 @@ class Trajectory:
     neighbours: float
     caution: str = ""
     limits: Limits | None = None
+
+    @property
+    def began(self) -> Zone:
+        """Where in the style the first third of the takes stands."""
+        return _zone(self.first)
+
+    @property
+    def ended(self) -> Zone:
+        """Where in the style the last third of the takes stands."""
+        return _zone(self.last)
+
+    @property
+    def came_home(self) -> bool:
+        """Whether it moved from the style's edge into what is usual there."""
+        return self.moved in ("less", "more") and self.ended == "usual" and self.began in ("low", "high")
+
+
+def _zone(percentile: float) -> Zone:
+    """Low or high is the outer tenth."""
+    if not math.isfinite(percentile):
+        return "unknown"
+    return "low" if percentile < EDGE else "high" if percentile > 100 - EDGE else "usual"
 
 
 @dataclass(frozen=True)
@@ -330,9 +360,9 @@ class _Cut:
     `drawn` are the overlapping ones' means under perturbation: scores of shape (draws, F), statistics by habit.
     """
 
+    base: Base
     overlap: Ranks
     separate: Ranks
-    block: Floats
     excerpts: float
     drawn: tuple[Floats, dict[str, Floats]] | None
 
@@ -341,24 +371,22 @@ def _cut(melody: Melody, rung: Rung, seed: int) -> _Cut:
     notes, length = len(melody), rung.notes
     overlap = overlapping_starts(notes, length)
     separate = separate_starts(notes, length, most=notes // length)
-    block = _block(melody, overlap, length)
     return _Cut(
-        _ranked(rung, block),
-        _ranked(rung, _block(melody, separate, length)),
-        block,
+        Base(melody),
+        _ranked(rung, melody, overlap),
+        _ranked(rung, melody, separate),
         notes / length,
         _drawn(melody, rung, seed) if melody.guessed_share > 0 else None,
     )
 
 
-def _block(melody: Melody, starts: Sequence[int], length: int) -> Floats:
-    """Values of excerpts, of shape (n_excerpts, n_features)."""
+def _ranked(rung: Rung, melody: Melody, starts: Sequence[int]) -> Ranks:
+    """Excerpts of a take ranked."""
     base = Base(melody)
-    return np.array([values(Line(base, start, start + length)) for start in starts])
-
-
-def _ranked(rung: Rung, block: Floats) -> Ranks:
-    return rank_excerpts(lambda _: rung, ((rung.notes, 1.0),), block)
+    lines = [Line(base, start, start + rung.notes) for start in starts]
+    block = np.array([values(line) for line in lines]).reshape(len(lines), len(rung.names))
+    totals = np.array([scan_totals(line) for line in lines])
+    return rank(rung, Measures(block, totals, totals))
 
 
 def _drawn(melody: Melody, rung: Rung, seed: int) -> tuple[Floats, dict[str, Floats]]:
@@ -369,8 +397,8 @@ def _drawn(melody: Melody, rung: Rung, seed: int) -> tuple[Floats, dict[str, Flo
         other = perturbed(melody, min(0.5, melody.guessed_share), rng)
         if len(other) < rung.notes:
             continue
-        ranks = _ranked(rung, _block(other, overlapping_starts(len(other), rung.notes), rung.notes))
-        scores.append(column_mean(ranks.z[rung.notes]))
+        ranks = _ranked(rung, other, overlapping_starts(len(other), rung.notes))
+        scores.append(column_mean(ranks.z))
         statistics.append([_mean(ranks.habits[name].statistic) for name in HABITS])
     table = np.array(statistics).reshape(-1, len(HABITS))
     return np.array(scores).reshape(-1, len(rung.names)), {n: table[:, i] for i, n in enumerate(HABITS)}
@@ -394,13 +422,21 @@ def _deviation(found: Floats | None) -> float:
 
 
 def _habit(
-    name: str, cuts: Sequence[_Cut], lacks: Sequence[dict[str, str]], profile: Profile, rung: Rung
+    name: str,
+    cuts: Sequence[_Cut],
+    lacks: Sequence[dict[str, str]],
+    profile: Profile,
+    rung: Rung,
 ) -> Trajectory:
     """A habit's trajectory, not yet corrected for how many there are."""
     within = pooled([c.separate.habits[name].statistic for c in cuts])
     members = [m.name for m in HABITS[name].members]
+    scans = [s.name for s in HABITS[name].scans]
+    # what counts as a stretch is what is out of the ordinary in the style
+    least = {scan: rung.ordered(f"scan:{scan}").middle[0] for scan in scans}
+    doses = {scan: [dose(Line(c.base), scan, least[scan]) for c in cuts] for scan in scans}
     points = []
-    for cut, lack in zip(cuts, lacks, strict=True):
+    for i, (cut, lack) in enumerate(zip(cuts, lacks, strict=True)):
         score = _mean(cut.overlap.habits[name].statistic)
         if not math.isfinite(score):
             told = Counter(lack[m] for m in members if m in lack)
@@ -411,9 +447,16 @@ def _habit(
         p, low = rung.habit_p(np.array([score, score - half, score + half]), name)
         middle, lower, upper = (50 * (1 - p + low)).tolist()
         known = math.isfinite(half)
-        points.append(Point(score, middle, lower if known else math.nan, upper if known else math.nan))
+        held = doses[scans[0]][i]
+        points.append(Point(score, middle, lower if known else math.nan, upper if known else math.nan, dose=held))
     caution = blind_reason(profile, name, rung.notes, profile.rung_families[rung.notes])
-    return replace(_judged(name, points), caution=caution)
+    found = replace(_judged(name, points), caution=caution)
+    direction, joint = joint_trend_p([[p.score for p in points], *doses.values()])
+    if not math.isfinite(joint):
+        return found
+    # the slope is the score's own; where it is the stretches that moved, it says no more than which way
+    slope = found.slope if found.slope * direction > 0 else direction * abs(found.slope)
+    return replace(found, slope=slope, p=joint)
 
 
 def _feature(
@@ -421,16 +464,16 @@ def _feature(
 ) -> Trajectory:
     """A trait's trajectory, not yet corrected."""
     column = rung.column[name]
-    within = pooled([c.separate.z[rung.notes][:, column] for c in cuts])
+    within = pooled([c.separate.z[:, column] for c in cuts])
     points = []
     for cut, lack in zip(cuts, lacks, strict=True):
-        score = _mean(cut.overlap.z[rung.notes][:, column])
+        score = _mean(cut.overlap.z[:, column])
         if not math.isfinite(score):
             points.append(_nowhere(lack.get(name, "too little of it in any excerpt of the length compared")))
             continue
         half = half_width(within, cut.excerpts, _deviation(cut.drawn[0][:, column] if cut.drawn else None))
         middle, lower, upper = (_percentile(s) for s in (score, score - half, score + half))
-        measured = cut.block[np.isfinite(cut.block[:, column]), column]
+        measured = cut.overlap.values[np.isfinite(cut.overlap.values[:, column]), column]
         points.append(Point(score, middle, lower, upper, float(np.median(measured))))
     return replace(_judged(name, points), limits=profile.limits(rung.notes, name, 0.9))
 

@@ -22,7 +22,7 @@ from itertools import permutations
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["FEWEST", "Within", "half_width", "pooled", "third_means", "trend_p"]
+__all__ = ["FEWEST", "Within", "half_width", "joint_trend_p", "pooled", "third_means", "trend_p"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -83,6 +83,44 @@ def trend_p(values: Sequence[float] | Floats, seed: int = 0) -> tuple[float, flo
     as_steep = int(np.count_nonzero(np.abs(every) >= abs(observed) - 1e-9 * max(1.0, float(np.abs(y).max()))))
     drawn = len(y) > EXACT
     return observed / float(place @ place), (as_steep + drawn) / (len(every) + drawn)
+
+
+def joint_trend_p(series: Sequence[Sequence[float] | Floats], seed: int = 0) -> tuple[int, float]:
+    """Test whether any of several measures of the same takes rises or falls with their order.
+
+    Parameters
+    ----------
+    series : sequence of sequences of float
+        Each one value a take; a measure that is missing in any take, or the same in all, is left out.
+    seed : int
+
+    Returns
+    -------
+    direction, p : int, float
+        Sign of the steepest measure's slope, each in units of its own spread, and the share of all orders in which
+        the steepest is as steep either way: one p for all of them, whatever the dependence between them. 0 and NaN
+        with fewer than `FEWEST` takes or no measure.
+
+    Examples
+    --------
+    >>> direction, p = joint_trend_p([[6, 5, 4, 3, 2, 1], [3, 3, 3, 3, 3, 3]])
+    >>> direction, round(p * 720)
+    (-1, 2)
+    """
+    rows = [np.asarray(one, dtype=float) for one in series]
+    rows = [row for row in rows if np.isfinite(row).all() and row.std() > 0]
+    if not rows or len(rows[0]) < FEWEST:
+        return 0, math.nan
+    count = len(rows[0])
+    place = np.arange(count) - (count - 1) / 2
+    orders = _orders(count, seed)
+    scaled = [(row - row.mean()) / row.std() for row in rows]
+    slopes = [float(place @ row) for row in scaled]
+    observed = max(slopes, key=abs)
+    steepest = np.max([np.abs(row[orders] @ place) for row in scaled], axis=0)
+    as_steep = int(np.count_nonzero(steepest >= abs(observed) - 1e-9 * count))
+    drawn = count > EXACT
+    return (1 if observed > 0 else -1), (as_steep + drawn) / (len(orders) + drawn)
 
 
 def third_means(values: Sequence[float] | Floats) -> tuple[float, float]:

@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 
 from stylemeter.features import (
     CATALOG,
-    HABITS,
+    SCANS,
     Base,
     Line,
-    clearest_stretch,
     distributions,
     evidence,
     measure,
     scale_fits,
+    scan,
 )
 from stylemeter.features.bulk import excerpt_block
 from stylemeter.reading import Session
@@ -102,16 +102,22 @@ def compare_scales(melody, start, stop):
 
 def compare_places(melody, start, stop):
     table = oracle.cut(oracle.from_melody(melody), start, stop)
-    key = melody.key
-    for name, habit in HABITS.items():
-        found = clearest_stretch(habit, Line(melody, start, stop))
-        if stop - start < 2 or (name == "root" and not key) or (name == "scale" and not (key and key.mode)):
+    key, line = melody.key, Line(melody, start, stop)
+    lacking = {
+        "root": not key,
+        "pentatonic": not (key and key.mode),
+        "chord_root": not melody.chords,
+    }
+    assert set(oracle.SCANS) == set(SCANS)
+    for name in SCANS:
+        found = scan(line, name)
+        if stop - start < 12 or lacking.get(name):
             assert found is None, name
             continue
-        scores, wanted = oracle.scores(table, name), oracle.place(table, name)
-        assert (found is None) == (wanted is None), name
-        if found is not None:  # several stretches may share the greatest sum
-            assert same(float(sum(scores[slice(*found)])), float(sum(scores[slice(*wanted)]))), name
+        total, first, last = found
+        assert same(total, float(oracle.greatest_sum(table, name))), name
+        # several stretches may share the greatest sum
+        assert same(total, float(oracle.sum_of(table, name, first, last))), name
 
 
 def test_the_oracle_has_every_feature():

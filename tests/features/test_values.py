@@ -53,6 +53,12 @@ FIGURES = in_pitches([60, 64, 62, 67, 62, 66, 64, 69, 69, 69, 68, 59, 60, 63, 62
 # 16 notes on C, then 8 on C and 8 on G.
 DRIFT = in_pitches([60] * 24 + [67] * 8)
 
+# A C D E G A C D E G A and back.
+BOX = in_pitches([57, 60, 62, 64, 67, 69, 72, 74, 76, 79, 81, 79, 76, 74, 72, 69, 67, 64, 62, 60, 57])
+
+# A harmonic minor, two octaves up.
+HARMONIC = in_pitches([57, 59, 60, 62, 64, 65, 68, 69, 71, 72, 74, 76, 77, 80, 81])
+
 WORKED = [
     # steps 2 2 1 2 2 -2 -1 1 -1 1 of the 15 intervals; skips -3 -4; leaps 7 5; one 0; semitones 1 -1 1 -1 1
     ("step_share", EIGHTHS, 10 / 15),
@@ -67,6 +73,21 @@ WORKED = [
     # C D E F G A: six notes of 16
     ("scale_run_share", EIGHTHS, 6 / 16),
     ("longest_scale_run", EIGHTHS, 6),
+    # 14 moves; the third G E is no step, for the scale here holds F
+    ("degree_step_share", EIGHTHS, 10 / 14),
+    # 34 semitones in 14 moves
+    ("mean_move", EIGHTHS, 34 / 14),
+    ("degree_run_share", EIGHTHS, 6 / 16),
+    ("longest_degree_run", EIGHTHS, 6),
+    ("degree_step_inertia", EIGHTHS, 4 / 7),
+    # A minor pentatonic, up two octaves and down to the first A: each of the 20 moves goes to its next note
+    ("degree_step_share", BOX, 1),
+    # one turn in 19 pairs, two runs of 11 that share the turning note
+    ("degree_step_inertia", BOX, 18 / 19),
+    ("longest_degree_run", BOX, 11),
+    ("degree_run_share", BOX, 1),
+    # A harmonic minor: F and G sharp are neighbours
+    ("longest_degree_run", HARMONIC, 15),
     # pairs of steps: (2,2) (2,1) (1,2) (2,2) keep, (2,-2) (-1,1) (-1,1) turn
     ("step_inertia", EIGHTHS, 4 / 7),
     # signs without the 0: +++++---+-++-+, of 13 neighbours 6 change
@@ -85,6 +106,8 @@ WORKED = [
     ("chromatic_share", EIGHTHS, 1 / 16),
     # C D E G A hold 13, C Eb F G Bb hold 10
     ("pentatonic_share", EIGHTHS, 13 / 16),
+    # all but F sharp lie in C major; G major leaves F out
+    ("one_scale_share", EIGHTHS, 15 / 16),
     ("pitch_class_count", EIGHTHS, 8),
     # on the beats: C E G G C G G B
     ("strong_beat_root_share", EIGHTHS, 2 / 8),
@@ -103,6 +126,10 @@ WORKED = [
     ("chord_third_or_seventh_share", CHANGES, 5 / 12),
     # on the beats with a chord C D | D C | B D: only the D over C is none
     ("strong_beat_chord_tone_share", CHANGES, 5 / 6),
+    # C over C, D over Dm7, B over Bdim7
+    ("strong_beat_chord_root_share", CHANGES, 3 / 6),
+    # A flat belongs to Bdim7: no note of these is outside
+    ("chromatic_share", CHANGES, 0),
     # a bar: note at 1/2 (-3) holds through 1 (-2): 1; at 3/2 (-3) through 2 (-1): 2; at 5/2 (-3) through 3 (-2): 1
     ("syncopation_index", OFF_BEAT, 4.0),
     # four of each bar's five notes

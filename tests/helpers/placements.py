@@ -31,7 +31,7 @@ def feature_place(name, verdict="within", **more):
 
 def habit_place(name, verdict="none", **more):
     given = {"statistic": 0.0, "p": 0.5, "q": 0.9, "p_free": 0.5, "share": 0.5, "verdict": verdict}
-    return HabitPlace(name, **(given | more))
+    return HabitPlace(name, **(given | {"q_free": more.get("p_free", 0.9)} | more))
 
 
 def solo(pitches, lengths, *, meter=(4, 4), key=None, rests=None):

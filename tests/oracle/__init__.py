@@ -8,7 +8,7 @@ Written from the dictionary's text alone, to check the package's fast features a
 from oracle import degrees, harmony, intervals, motif, rhythm, shape, space, technique
 from oracle.degrees import scales
 from oracle.distributions import distributions
-from oracle.habits import PLACES, place, scores
+from oracle.habits import SCANS, greatest_sum, sum_of
 from oracle.notes import cut, from_melody
 from oracle.registry import EVIDENCE, FEATURES, evidence_of, measure, value
 from oracle.terms import positions
@@ -20,16 +20,16 @@ __all__ = [
     "EVIDENCE",
     "FAMILIES",
     "FEATURES",
-    "PLACES",
+    "SCANS",
     "cut",
     "distributions",
     "evidence_of",
     "from_melody",
+    "greatest_sum",
     "measure",
-    "place",
     "positions",
     "scales",
-    "scores",
+    "sum_of",
     "value",
     "weights",
 ]

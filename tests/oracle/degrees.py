@@ -6,8 +6,10 @@ import math
 from fractions import Fraction
 
 from oracle.registry import evidence, feature
+from oracle.scale_use import all_scales
 from oracle.terms import (
     at_least,
+    chord_of_each_note,
     counts,
     degrees,
     durations,
@@ -73,7 +75,11 @@ def degree_entropy(table):
 
 
 def notes_outside_mode(table):
-    return {i for i, c in enumerate(degrees(table)) if c not in MODE_SETS[mode(table)]}
+    outside = {i for i, c in enumerate(degrees(table)) if c not in MODE_SETS[mode(table)]}
+    if not table["chords"]:
+        return outside
+    q, chord = semitones(table), chord_of_each_note(table)
+    return {i for i in outside if chord[i] is None or q[i] % 12 not in chord[i]["pitch_classes"]}
 
 
 @feature("degrees", needs=("key", "mode"))
@@ -99,6 +105,21 @@ def pentatonic_share(table):
 
 
 evidence("pentatonic_share")(notes_in_pentatonic)
+
+
+def notes_of_one_scale(table):
+    """The notes of the seven-note scale that holds most of them; the first of equals."""
+    classes = [q % 12 for q in semitones(table)]
+    scale = max(all_scales(7), key=lambda scale: sum(c in scale for c in classes))
+    return {i for i, c in enumerate(classes) if c in scale}
+
+
+@feature("degrees")
+def one_scale_share(table):
+    return ratio(len(notes_of_one_scale(table)), len(table["notes"]))
+
+
+evidence("one_scale_share")(notes_of_one_scale)
 
 
 @feature("degrees")

@@ -4,23 +4,10 @@ from __future__ import annotations
 
 from oracle.degrees import notes_on_beat
 from oracle.registry import MINIMUM, evidence, feature
-from oracle.terms import NOTHING, TOO_FEW, Unmeasured, at_least, once, onsets, ratio, semitones
+from oracle.terms import NOTHING, TOO_FEW, Unmeasured, at_least, chord_of_each_note, ratio, semitones
 
 EXTENSIONS = {1, 2, 5, 6, 8, 9}
 DIMINISHED_SEVENTH = {0, 3, 6, 9}
-
-
-@once
-def chord_of_each_note(table):
-    """The last chord that starts at or before each onset; None where there is none or it is "no chord"."""
-    found = []
-    for t in onsets(table):
-        now = None
-        for chord in table["chords"]:
-            if chord["onset"] <= t:
-                now = chord
-        found.append(now if now is not None and now["root"] is not None else None)
-    return found
 
 
 def with_chord(table):
@@ -80,6 +67,18 @@ def strong_beat_chord_tone_share(table):
     strong = population(table) & notes_on_beat(table)
     at_least(len(strong), 4)
     return ratio(sum(is_chord_tone(table, i) for i in strong), len(strong))
+
+
+@feature("harmony", needs=("chords",))
+def strong_beat_chord_root_share(table):
+    strong = population(table) & notes_on_beat(table)
+    at_least(len(strong), 4)
+    return ratio(sum(above_root(table, i) == 0 for i in strong), len(strong))
+
+
+@evidence("strong_beat_chord_root_share")
+def strong_beat_chord_roots(table):
+    return {i for i in with_chord(table) & notes_on_beat(table) if above_root(table, i) == 0}
 
 
 @evidence("strong_beat_chord_tone_share")

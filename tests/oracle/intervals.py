@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from oracle.registry import evidence, feature
+from oracle.scale_use import degree_steps
 from oracle.terms import (
     at_least,
     breaths,
@@ -57,14 +58,24 @@ def interval_entropy(table):
     return entropy([max(-12, min(12, k)) for k in intervals(table)])
 
 
-@once
-def scale_runs(table):
+@feature("intervals")
+def degree_step_share(table):
+    return share_of([step for step, k in zip(degree_steps(table), intervals(table), strict=True) if k != 0])
+
+
+@feature("intervals")
+def mean_move(table):
+    moves = [abs(k) for k in intervals(table) if k != 0]
+    return ratio(sum(moves), len(moves))
+
+
+def runs_by(table, steps):
     """Longest stretches of notes that move by steps in one direction, inside a phrase and a breath."""
     k, breath, last = intervals(table), breaths(table), phrase_ends(table)
     runs = []
     now = [0]
     for i in range(len(k)):
-        joined = is_step(k[i]) and not breath[i] and not last[i]
+        joined = steps[i] and not breath[i] and not last[i]
         if not joined:
             runs.append(now)
             now = [i + 1]
@@ -76,18 +87,48 @@ def scale_runs(table):
     return [*runs, now]
 
 
-def notes_in_scale_runs(table):
-    return {i for run in scale_runs(table) if len(run) >= 5 for i in run}
+@once
+def scale_runs(table):
+    return runs_by(table, [is_step(k) for k in intervals(table)])
+
+
+@once
+def degree_runs(table):
+    return runs_by(table, degree_steps(table))
+
+
+def notes_in(runs):
+    return {i for run in runs if len(run) >= 5 for i in run}
 
 
 @feature("intervals")
 def scale_run_share(table):
-    return Fraction(len(notes_in_scale_runs(table)), len(table["notes"]))
+    return Fraction(len(notes_in(scale_runs(table))), len(table["notes"]))
 
 
 @feature("intervals")
 def longest_scale_run(table):
     return max(len(run) for run in scale_runs(table))
+
+
+@feature("intervals")
+def degree_run_share(table):
+    return Fraction(len(notes_in(degree_runs(table))), len(table["notes"]))
+
+
+@feature("intervals")
+def longest_degree_run(table):
+    return max(len(run) for run in degree_runs(table))
+
+
+def degree_step_pairs(table):
+    step = degree_steps(table)
+    return [i for i in range(len(step) - 1) if step[i] and step[i + 1]]
+
+
+@feature("intervals")
+def degree_step_inertia(table):
+    return share_of([keeps_direction(table, i) for i in degree_step_pairs(table)])
 
 
 def step_pairs(table):
@@ -158,13 +199,25 @@ _interval_evidence("skip_share", is_skip)
 _interval_evidence("leap_share", is_leap)
 _interval_evidence("repeated_note_share", lambda k: k == 0)
 _interval_evidence("semitone_share", lambda k: abs(k) == 1)
-evidence("scale_run_share")(notes_in_scale_runs)
+evidence("scale_run_share")(lambda table: notes_in(scale_runs(table)))
+evidence("degree_run_share")(lambda table: notes_in(degree_runs(table)))
 
 
-@evidence("longest_scale_run")
-def longest_run_notes(table):
-    longest = max(scale_runs(table), key=len)  # max keeps the first of several
+def longest_of(runs):
+    longest = max(runs, key=len)  # max keeps the first of several
     return set(longest) if len(longest) > 1 else set()
+
+
+evidence("longest_scale_run")(lambda table: longest_of(scale_runs(table)))
+evidence("longest_degree_run")(lambda table: longest_of(degree_runs(table)))
+evidence("degree_step_share")(
+    lambda table: notes_of_intervals([i for i, step in enumerate(degree_steps(table)) if step])
+)
+
+
+@evidence("degree_step_inertia")
+def notes_of_kept_degree_steps(table):
+    return {i + j for i in degree_step_pairs(table) if keeps_direction(table, i) for j in (0, 1, 2)}
 
 
 @evidence("step_inertia")

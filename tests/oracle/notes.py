@@ -53,5 +53,6 @@ def from_melody(melody):
 
 
 def cut(table, start, stop):
-    """Notes start..stop-1 with the tune's own bar lines, meters, key and chords."""
-    return {name: table[name] for name in ("solo", "chords", "bars")} | {"notes": table["notes"][start:stop]}
+    """Notes start..stop-1 with the tune's own bar lines, meters, key and chords, and which of the tune's they are."""
+    kept = {name: table[name] for name in ("solo", "chords", "bars")}
+    return kept | {"notes": table["notes"][start:stop], "tune": table["notes"], "first": start}

@@ -20,7 +20,7 @@ from oracle.terms import (
     is_compound,
     meter_in_force,
     next_line,
-    on_beat,
+    on_pulse,
     once,
     onsets,
     onsets_in,
@@ -81,10 +81,10 @@ def syncopation_index(table):
 
 @feature("rhythm")
 def offbeat_onset_share(table):
-    return share_of([not on for on in on_beat(table)])
+    return share_of([not on for on in on_pulse(table)])
 
 
-evidence("offbeat_onset_share")(lambda table: {i for i, on in enumerate(on_beat(table)) if not on})
+evidence("offbeat_onset_share")(lambda table: {i for i, on in enumerate(on_pulse(table)) if not on})
 
 
 @feature("rhythm", needs=("durations",))

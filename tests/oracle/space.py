@@ -21,6 +21,7 @@ from oracle.terms import (
     onsets,
     onsets_in,
     phrases,
+    pulses,
     ratio,
     sd_over_mean,
     span,
@@ -57,7 +58,7 @@ def stream_length(table, notes):
 
 @feature("space", needs=("durations",))
 def longest_stream(table):
-    return max(stream_length(table, notes) for notes in streams(table))
+    return pulses(table) * max(stream_length(table, notes) for notes in streams(table))
 
 
 @evidence("longest_stream")
@@ -67,7 +68,7 @@ def notes_of_longest_stream(table):
 
 @feature("space")
 def notes_per_beat(table):
-    return ratio(len(table["notes"]), span_in_beats(table))
+    return ratio(len(table["notes"]), span_in_beats(table)) / pulses(table)
 
 
 @feature("space")

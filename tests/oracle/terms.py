@@ -114,6 +114,19 @@ def mode(table):
     return table["solo"]["key"]["mode"]
 
 
+@once
+def chord_of_each_note(table):
+    """The last chord that starts at or before each onset; None where there is none or it is "no chord"."""
+    found = []
+    for t in onsets(table):
+        now = None
+        for chord in table["chords"]:
+            if chord["onset"] <= t:
+                now = chord
+        found.append(now if now is not None and now["root"] is not None else None)
+    return found
+
+
 # meter ----------------------------------------------------------------------------------------------------------------
 
 
@@ -347,3 +360,26 @@ def share_of(mask):
     if not mask:
         raise Unmeasured(NOTHING)
     return Fraction(sum(mask), len(mask))
+
+
+@once
+def pulses(table):
+    """Pulses a beat: doubled while the commonest IOI (of a tie the longest) is a quarter of a pulse or shorter."""
+    shares = []
+    for i, ioi in enumerate(iois(table)):
+        shares.append(ioi / beat_of(meter_in_force(table, onsets(table)[i])))
+    commonest = max(shares, key=lambda share: (shares.count(share), share))
+    parts = 1
+    while commonest * parts <= Fraction(1, 4) and parts < 8:
+        parts *= 2
+    return parts
+
+
+@once
+def on_pulse(table):
+    """Whether each note starts on a pulse of its bar."""
+    parts = pulses(table)
+    return [
+        (x * parts / beat_of(meter_in_force(table, t))).denominator == 1
+        for x, t in zip(positions(table), onsets(table), strict=True)
+    ]

@@ -244,9 +244,9 @@ def test_what_is_only_hinted_at_is_listened_for_without_an_exercise():
 def test_a_trait_alone_is_told_and_not_worked_on():
     clear = chosen(
         [
-            feature_place("npvi", "above", q=0.2, p=0.001),
-            feature_place("leap_share", "below", clear=True, q=0.04, p=0.002),
-            feature_place("root_share", "above", clear=True, q=0.03, p=0.003),
+            feature_place("npvi", "above", q=0.2, p=0.001, effect=9.0),
+            feature_place("leap_share", "below", clear=True, q=0.03, p=0.002, effect=-1.5),
+            feature_place("root_share", "above", clear=True, q=0.04, p=0.003, effect=3.0),
         ]
     )
     assert (clear.kind, clear.name, clear.tip) == ("none", "", None)

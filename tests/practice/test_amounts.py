@@ -204,17 +204,17 @@ def test_changes_of_all_features_outside():
 
 def test_a_habit_s_change_is_that_of_its_strongest_member_outside():
     melody = scales(4)
-    runs = habit_place("runs", "shown", features=("longest_scale_run", "scale_run_share"))
-    inside = {"longest_scale_run": (2, 9), "scale_run_share": (0, 0.5)}
+    runs = habit_place("runs", "shown", features=("longest_degree_run", "degree_run_share"))
+    inside = {"longest_degree_run": (2, 9), "degree_run_share": (0, 0.5)}
     assert change_for(placed(melody, inside, [runs]), "runs").words == "break 2 of the 4 scale runs"
-    both = {"longest_scale_run": (2, 4), "scale_run_share": (0, 0.5)}
+    both = {"longest_degree_run": (2, 4), "degree_run_share": (0, 0.5)}
     assert change_for(placed(melody, both, [runs]), "runs").words == "break the 4 longest scale runs"
 
 
 def test_a_habit_with_no_member_outside_comes_inwards():
-    runs = habit_place("runs", "hinted", features=("scale_run_share",))
+    runs = habit_place("runs", "hinted", features=("degree_run_share",))
     # inside 0 to 1, but above its inner three quarters: 15 of 20 notes may stay
-    change = change_for(placed(scales(4), {"scale_run_share": (0, 1)}, [runs]), "runs")
+    change = change_for(placed(scales(4), {"degree_run_share": (0, 1)}, [runs]), "runs")
     assert change.words == "break 1 of the 4 scale runs"
 
 
@@ -224,8 +224,8 @@ def test_a_member_outside_on_the_other_side_does_not_speak_for_a_habit():
     found = replace(
         found,
         features=tuple(
-            feature_place("scale_run_share", "below", between=(1.5, 2.0), value=1.0)
-            if f.name == "scale_run_share"
+            feature_place("degree_run_share", "below", between=(1.5, 2.0), value=1.0)
+            if f.name == "degree_run_share"
             else replace(f, verdict="unmeasured", limits=None)
             for f in found.features
         ),

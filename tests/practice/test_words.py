@@ -4,7 +4,7 @@ import copy
 import math
 import re
 import tomllib
-from dataclasses import astuple
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 import stylemeter
 from stylemeter.errors import StylemeterError
 from stylemeter.features import CATALOG, HABITS
+from stylemeter.placement.records import Stretch
 from stylemeter.practice.edits import RECIPES
 from stylemeter.practice.words import (
     capital,
@@ -57,7 +58,8 @@ def test_every_feature_and_habit_has_its_words_and_nothing_else_has():
     assert list(words().habits) == list(HABITS)
     assert list(words().families) == list(dict.fromkeys(f.family for f in CATALOG.values()))
     for own in words().habits.values():
-        assert all(astuple(own))
+        assert all(text for field, text in asdict(own).items() if not field.startswith("chord_"))
+    assert {own.name for own in words().habits.values() if own.chord_shown} == {"root"}
 
 
 def test_every_edit_can_be_said_and_every_thing_to_do_has_an_edit():
@@ -340,12 +342,34 @@ def test_verdicts_of_features():
 def test_sentences_of_habits(name):
     own = words().habits[name]
     for verdict in ("shown", "hinted", "none"):
-        assert habit_sentence(habit_place(name, verdict), STYLE) == getattr(own, verdict).format(style=STYLE)
+        said = getattr(own, verdict).format(style=STYLE, scale="one small scale")
+        assert habit_sentence(habit_place(name, verdict), STYLE) == said
     free = habit_place(name, p_free=0.01)
     assert habit_sentence(free, STYLE) == own.free.format(style=STYLE)
     assert habit_verdict(free) == "the opposite"
     lacking = habit_place(name, "unmeasured", reason="needs a key", p=math.nan, p_free=math.nan)
     assert habit_sentence(lacking, STYLE) == f"{own.title}: not measured (needs a key)."
+
+
+def test_habits_say_where():
+    places = (Stretch(17, 20, (70, 71)), Stretch(9, 12, (30, 31)), Stretch(24, 24, (90,)))
+    part = habit_place("runs", "shown", where="part", evidence=places)
+    assert habit_sentence(part, STYLE) == (
+        "In bars 9 to 12, bars 17 to 20 and bar 24 the line runs up and down scales "
+        "more than old fiddle tunes of this length do."
+    )
+    whole = habit_place("scale", "hinted", where="throughout", evidence=places, scale="A minor pentatonic")
+    assert habit_sentence(whole, STYLE).startswith("Throughout, the line may stay inside A minor pentatonic more than")
+    chords = habit_place("root", "shown", scan="chord_root")
+    assert "the root of each chord" in habit_sentence(chords, STYLE)
+    assert "the root of each chord" not in habit_sentence(replace(chords, over_all=True), STYLE)
+
+
+def test_what_lies_beyond_every_tune_says_so():
+    beyond = feature_place("step_share", "above", percentile=100.0, beyond=193)
+    assert sentence(beyond, STYLE) == (
+        "More of its intervals are steps than in any of the 193 old fiddle tunes of this length."
+    )
 
 
 def test_a_shown_habit_is_never_its_opposite():

@@ -16,11 +16,11 @@ from helpers.placements import invented_style
 from stylemeter.errors import InputError
 from stylemeter.features import HABITS
 from stylemeter.placement.trust.injection import cut, inject
-from stylemeter.report.progress.document import answer, chosen, ends, sentence
+from stylemeter.report.progress.document import answer, chosen, ends, sentence, verdict
 from stylemeter.report.progress.terminal import spark
 from stylemeter.style.profile import load_profile
 from stylemeter.takes.progress import Trajectory, common_length, follow, natural_order
-from stylemeter.takes.trend import half_width, pooled, third_means, trend_p
+from stylemeter.takes.trend import half_width, joint_trend_p, pooled, third_means, trend_p
 
 #: Habits old fiddle tunes can show; they hardly rest, so they can't show lack of air.
 SHOWN = ("runs", "stepwise", "root", "scale", "rhythm")
@@ -111,6 +111,31 @@ def test_few_takes_never_move_and_say_how_many_more(music21_corpus, profile):
 )
 def test_what_moved_within_a_whole_number_is_told_in_tenths(first, last, moved, said):
     assert ends(Trajectory("runs", (), -0.1, 0.01, 0.02, moved, None, first, last, 1.0, "")) == said
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "moved", "home"),
+    [
+        (4.0, 45.0, "more", "rose from low to usual"),
+        (97.0, 60.0, "less", "fell from high to usual"),
+        (50.0, 97.0, "more", "more of it"),
+        (97.0, 95.0, "less", "less of it"),
+        (4.0, 45.0, "steady", "no more than chance"),
+    ],
+)
+def test_what_ends_in_the_style_s_middle_is_told_as_that(first, last, moved, home):
+    assert verdict(Trajectory("root", (), 0.1, 0.01, 0.02, moved, None, first, last, 1.0)) == home
+
+
+def test_one_p_for_several_measures_of_the_same_takes():
+    falling, level = [6.0, 5, 4, 3, 2, 1], [1.0, 5, 2, 4, 3, 2]
+    alone = joint_trend_p([falling])
+    assert alone == (-1, 2 / 720)
+    # the same two orders are the steepest in either measure; the second only adds orders that are as steep
+    direction, p = joint_trend_p([falling, level, [1.0] * 6])
+    assert direction == -1
+    assert 2 / 720 <= p <= 4 / 720
+    assert math.isnan(joint_trend_p([[1.0, 2, 3]])[1])
 
 
 def test_the_same_takes_do_not_move_and_length_makes_no_difference(music21_corpus, profile):

@@ -1,40 +1,40 @@
 """Held-out checks of a profile: how often it flags clean tunes of its own style, and which habits it can show.
 
-Families are dealt into folds; each fold is placed against rungs made of the others, at note counts on and between
-the rungs. With injections, a habit is put into clean held-out excerpts and the share that is seen is counted.
+Families (or whole players, where they are known) are dealt into folds; each fold is placed against rungs made of the
+others, at note counts on, between and beyond the rungs. With injections, a habit is put into clean held-out excerpts,
+into all of the notes or a part, and the share that is seen is counted.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features import CATALOG, HABITS, Base, Line, clearest_stretch, values
-from stylemeter.music.excerpts import LADDER, overlapping_starts
+from stylemeter.features import CATALOG, HABITS, Base, Line, scan
+from stylemeter.music.excerpts import LADDER
 from stylemeter.music.melody import Melody
-from stylemeter.placement.lengths import plan_of
-from stylemeter.placement.ranks import Ranks, column_mean, column_median, rank_excerpts
-from stylemeter.placement.trust.injection import INJECTIONS, cut, inject
+from stylemeter.placement.lengths import Plan, plan_of
+from stylemeter.placement.ranks import joined, measures, rank, rung_for
+from stylemeter.placement.records import CLEAR_Q
+from stylemeter.placement.trust.injection import DOSES, INJECTIONS, Dose, cut, inject
 from stylemeter.style.families import tune_families
-from stylemeter.style.fit import complete
-from stylemeter.style.ranks import benjamini_hochberg, weighted_quantile
+from stylemeter.style.fit import complete, rung_of
+from stylemeter.style.ranks import benjamini_hochberg
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
 from stylemeter.style.sampling import Sample
 
-__all__ = ["COUNTS", "DOSES", "Settings", "calibrate", "held_out"]
+__all__ = ["COUNTS", "Settings", "calibrate", "held_out"]
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 
 #: Note counts checked: every rung, and one between each pair.
 COUNTS = (16, 20, 24, 28, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320, 384)
-#: Share of the notes a habit is put into: a half is the weak dose, all of them the strong one.
-DOSES = {"half": 0.5, "whole": 1.0}
-
 #: Fewest excerpts a share is told of.
 FEWEST = 30
 
@@ -60,7 +60,7 @@ class Settings:
 
     folds: int = 5
     most: int = 1000
-    inject_counts: tuple[int, ...] = (24, 32, 48, 64, 96, 128)
+    inject_counts: tuple[int, ...] = (24, 32, 48, 64, 96, 128, 192, 256, 384)
     inject_most: int = 200
     coverage: float = 0.9
     seed: int = 0
@@ -74,27 +74,28 @@ class _Fold:
     rungs: dict[int, Rung]
     families: dict[int, int]
     tunes: Ints
-    limits: dict[int, Floats] = field(default_factory=dict)
+    _norms: dict[int, tuple[Rung, Floats]] = field(default_factory=dict)
 
-    def limits_of(self, notes: int, coverage: float) -> Floats:
-        """Lower and upper limit of every feature at a rung, of shape (2, F); NaN with too few families."""
-        if notes not in self.limits:
-            rung = self.rungs[notes]
-            rows = np.full((2, len(rung.names)), np.nan)
-            for i, name in enumerate(rung.names):
-                sample = rung.ordered(name)
-                if sample.total >= FAMILIES_FOR_LIMITS:
-                    shares = [(1 - coverage) / 2, (1 + coverage) / 2]
-                    rows[:, i] = weighted_quantile(sample.values, sample.weight, shares)
-            self.limits[notes] = rows
-        return self.limits[notes]
+    def norm(self, plan: Plan, coverage: float) -> tuple[Rung, Floats]:
+        """The sample at a plan's length, and the limits of every feature, of shape (2, F); NaN with too few."""
+        if plan.length not in self._norms:
+            shares = [(1 - coverage) / 2, (1 + coverage) / 2]
+            limits = np.zeros((2, len(CATALOG)))
+            for notes, part in plan.rungs:
+                samples = [self.rungs[notes].ordered(name) for name in CATALOG]
+                enough = [s.total >= FAMILIES_FOR_LIMITS for s in samples]
+                ends = [s.quantiles(shares) if e else [np.nan] * 2 for s, e in zip(samples, enough, strict=True)]
+                limits += part * np.array(ends).T
+            self._norms[plan.length] = rung_for(self.rungs.__getitem__, plan.rungs, plan.length), limits
+        return self._norms[plan.length]
 
 
-def _folds(sample: Sample, family: Ints, settings: Settings) -> list[_Fold]:
-    """Deal the families into folds and complete each one's rungs."""
+def _folds(sample: Sample, family: Ints, groups: Ints, settings: Settings) -> list[_Fold]:
+    """Deal the groups into folds and complete each one's rungs."""
     rng = np.random.default_rng(settings.seed)
-    dealt = rng.permutation(int(family.max()) + 1) % settings.folds
-    fold_of_tune = dealt[family]
+    _, number = np.unique(groups, return_inverse=True)
+    dealt = rng.permutation(int(number.max()) + 1) % settings.folds
+    fold_of_tune = dealt[number]
     folds = []
     for k in range(settings.folds):
         rungs = {}
@@ -102,7 +103,7 @@ def _folds(sample: Sample, family: Ints, settings: Settings) -> list[_Fold]:
             rows = np.flatnonzero((sample.rung == notes) & (fold_of_tune[sample.tune] != k))
             if not len(rows):
                 continue
-            rung = Rung(notes, list(CATALOG), family[sample.tune[rows]], sample.values[rows])
+            rung = rung_of(sample, family, notes, rows)
             if rung.families >= FAMILIES_FOR_LIMITS:
                 complete(rung, distance=False)
                 rungs[notes] = rung
@@ -135,51 +136,54 @@ def held_out(sample: Sample, family: Ints, fold: _Fold, notes: int, most: int, r
     return [Held(tune, sample.melody(tune), start) for tune, start in picked]
 
 
-def _block(lines: Sequence[Line]) -> Floats:
-    return np.array([values(line) for line in lines]).reshape(len(lines), len(CATALOG))
-
-
 @dataclass(frozen=True, slots=True)
 class _Judged:
-    """Verdicts of many excerpts."""
+    """Verdicts of many excerpts, of shape (C, features) and (C, habits)."""
 
-    outside: npt.NDArray[np.bool_]
-    measured: npt.NDArray[np.bool_]
-    clear: npt.NDArray[np.bool_]
-    shown: dict[str, npt.NDArray[np.bool_]]
-    hinted: dict[str, npt.NDArray[np.bool_]]
+    measured: Bools
+    outside: Bools
+    clear: Bools
+    p: Floats
+    shown: Bools
+    hinted: Bools
+    free: Bools
+    habit_p: Floats
+    telling: Ints
 
 
 def _judge(fold: _Fold, notes: int, melodies: Sequence[tuple[Base, int]], settings: Settings) -> _Judged | None:
-    """Place excerpts (base, start) of a note count against a fold, as `placement` would."""
+    """Place excerpts (base, start) of a note count against a fold, as `place` would."""
     plan = plan_of(fold.families, notes) if settings.matched else plan_of({64: fold.families.get(64, 0)}, 64)
     if plan is None or plan.provisional or not melodies:
         return None
-    cuts = overlapping_starts(notes, plan.length) if settings.matched else [0]
-    length = plan.length if settings.matched else notes
-    per_cut = [_block([Line(base, start + c, start + c + length) for base, start in melodies]) for c in cuts]
-    ranks = [rank_excerpts(fold.rungs.__getitem__, plan.rungs, block) for block in per_cut]
-    value = per_cut[0] if len(cuts) == 1 else np.stack([column_median(np.stack(v)) for v in zip(*per_cut, strict=True)])
-    lower, upper = np.zeros(len(CATALOG)), np.zeros(len(CATALOG))
-    for rung_notes, part in plan.rungs:
-        ends = fold.limits_of(rung_notes, settings.coverage)
-        lower, upper = lower + part * ends[0], upper + part * ends[1]
-    p = _mean([r.p for r in ranks])
-    single = value.astype(np.float32)
-    measured = np.isfinite(p) & np.isfinite(lower) & np.isfinite(value)
-    low, high = lower.astype(np.float32), upper.astype(np.float32)
-    outside = measured & ((single < low) | (single > high))
-    q = _adjusted(np.where(measured, p, np.nan))
-    shown, hinted = _habit_verdicts(ranks)
-    return _Judged(outside, measured, outside & (q <= 0.05), shown, hinted)
+    norm, (low, high) = fold.norm(plan, settings.coverage)
+    if settings.matched:
+        found = rank(norm, joined([measures(b, _moved(plan, start)) for b, start in melodies]), len(plan.starts))
+    else:
+        whole = Plan(notes, plan.rungs, (0,), notes, False, "")
+        found = rank(norm, joined([measures(base, _moved(whole, start)) for base, start in melodies]))
+    single = found.values.astype(np.float32)
+    measured = np.isfinite(found.p) & np.isfinite(low) & np.isfinite(found.values)
+    outside = measured & ((single < low.astype(np.float32)) | (single > high.astype(np.float32)))
+    habit_p = np.column_stack([h.p for h in found.habits.values()])
+    free = np.column_stack([h.p_free for h in found.habits.values()])
+    shown = _adjusted(habit_p) <= CLEAR_Q
+    return _Judged(
+        measured=measured,
+        outside=outside,
+        clear=outside & (_adjusted(np.where(measured, found.p, np.nan)) <= CLEAR_Q),
+        p=np.where(measured, found.p, np.nan),
+        shown=shown,
+        hinted=~shown & (habit_p <= 0.05),
+        free=_adjusted(free) <= CLEAR_Q,
+        habit_p=habit_p,
+        telling=np.column_stack([h.telling for h in found.habits.values()]),
+    )
 
 
-def _mean(blocks: Sequence[Floats]) -> Floats:
-    """Mean of the measured entries over the excerpts of a long solo."""
-    if len(blocks) == 1:
-        return blocks[0]
-    stacked = np.stack(blocks)
-    return column_mean(stacked.reshape(len(blocks), -1)).reshape(blocks[0].shape)
+def _moved(plan: Plan, by: int) -> Plan:
+    """The plan of an excerpt that begins at a note of its tune."""
+    return replace(plan, starts=tuple(start + by for start in plan.starts))
 
 
 def _adjusted(p: Floats) -> Floats:
@@ -192,18 +196,17 @@ def _adjusted(p: Floats) -> Floats:
     return q
 
 
-def _habit_verdicts(ranks: Sequence[Ranks]) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Which excerpts show or hint at each habit."""
-    names = list(HABITS)
-    p = np.column_stack([_mean([r.habits[name].p[:, None] for r in ranks]) for name in names])
-    q = _adjusted(p)
-    shown = {name: q[:, i] <= 0.05 for i, name in enumerate(names)}
-    hinted = {name: (q[:, i] > 0.05) & (p[:, i] <= 0.05) for i, name in enumerate(names)}
-    return shown, hinted
-
-
 def _share(hits: int, of: int) -> float | None:
     return round(hits / of, 4) if of else None
+
+
+def _from_uniform(p: Floats) -> float | None:
+    """Kolmogorov-Smirnov distance of p-values from what they should be: uniform."""
+    there = np.sort(p[np.isfinite(p)])
+    if len(there) < FEWEST:
+        return None
+    steps = np.arange(len(there) + 1) / len(there)
+    return round(float(max((steps[1:] - there).max(), (there - steps[:-1]).max())), 4)
 
 
 def _clean(
@@ -219,10 +222,14 @@ def _clean(
             judged.append(found)
     if sum(len(j.outside) for j in judged) < FEWEST:
         return None
-    outside = np.concatenate([j.outside for j in judged])
-    measured = np.concatenate([j.measured for j in judged])
-    clear = np.concatenate([j.clear for j in judged])
+
+    def all_of(name: str) -> Any:
+        return np.concatenate([getattr(j, name) for j in judged])
+
+    outside, measured, p, habit_p = all_of("outside"), all_of("measured"), all_of("p"), all_of("habit_p")
     count = len(outside)
+    number = outside.sum(axis=1)
+    distances = [d for i in range(len(CATALOG)) if (d := _from_uniform(p[:, i])) is not None]
     return {
         "excerpts": count,
         "outside": {
@@ -231,42 +238,60 @@ def _clean(
             if measured[:, i].sum() >= FEWEST
         },
         "outside_mean": round(float(outside.sum() / measured.sum()), 4),
+        "outside_spread": {
+            "mean": round(float(number.mean()), 2),
+            "sd": round(float(number.std()), 2),
+            "nine_in_ten": int(np.quantile(number, 0.9, method="higher")),
+        },
         "measured_mean": round(float(measured.sum() / count), 2),
-        "clear_mean": round(float(clear.sum() / count), 4),
+        "clear_mean": round(float(all_of("clear").sum() / count), 4),
+        "any_clear": _share(int(all_of("clear").any(axis=1).sum()), count),
+        "from_uniform": round(float(np.median(distances)), 4) if distances else None,
         "habits": {
             name: {
-                "shown": _share(int(sum(j.shown[name].sum() for j in judged)), count),
-                "hinted": _share(int(sum(j.hinted[name].sum() for j in judged)), count),
+                "shown": _share(int(all_of("shown")[:, i].sum()), count),
+                "hinted": _share(int(all_of("hinted")[:, i].sum()), count),
+                "free": _share(int(all_of("free")[:, i].sum()), count),
+                "from_uniform": _from_uniform(habit_p[:, i]),
             }
-            for name in HABITS
+            for i, name in enumerate(HABITS)
         },
     }
 
 
 def _injected(
-    sample: Sample, family: Ints, folds: Sequence[_Fold], notes: int, habit: str, dose: str, settings: Settings
+    sample: Sample, family: Ints, folds: Sequence[_Fold], notes: int, habit: str, dose: Dose, settings: Settings
 ) -> dict[str, Any] | None:
     """How often a habit is seen when it is put into clean excerpts."""
     rng = np.random.default_rng([settings.seed, notes, list(INJECTIONS).index(habit), list(DOSES).index(dose)])
+    column = list(HABITS).index(habit)
     shown = hinted = count = placed = right = 0
     for fold in folds:
         held = held_out(sample, family, fold, notes, -(-settings.inject_most // len(folds)), rng)
         held = [h for h in held if h.melody.key is not None and (habit != "scale" or h.melody.key.mode is not None)]
-        changed = [inject(habit, cut(h.melody, h.start, h.start + notes), DOSES[dose], rng) for h in held]
+        changed = [inject(habit, cut(h.melody, h.start, h.start + notes), dose, rng) for h in held]
         found = _judge(fold, notes, [(Base(melody), 0) for melody, _, _ in changed], settings)
         if found is None:
             continue
         count += len(changed)
-        shown += int(found.shown[habit].sum())
-        hinted += int(found.hinted[habit].sum())
-        for seen, (melody, start, stop) in zip(found.shown[habit] | found.hinted[habit], changed, strict=True):
-            if seen and dose == "half":
-                placed += 1
-                right += _lies_in(clearest_stretch(HABITS[habit], Line(melody)), start, stop)
+        shown += int(found.shown[:, column].sum())
+        hinted += int(found.hinted[:, column].sum())
+        if dose not in ("half", "quarter"):
+            continue
+        for row in np.flatnonzero((found.shown | found.hinted)[:, column]).tolist():
+            melody, start, stop = changed[row]
+            placed += 1
+            right += _lies_in(_place(habit, melody, int(found.telling[row, column])), start, stop)
     if count < FEWEST:
         return None
     result = {"excerpts": count, "shown": _share(shown, count), "hinted": _share(hinted, count)}
-    return result | ({"right_place": _share(right, placed)} if dose == "half" else {})
+    return result | ({"right_place": _share(right, placed)} if dose in ("half", "quarter") else {})
+
+
+def _place(habit: str, melody: Melody, telling: int) -> tuple[int, int] | None:
+    """The stretch that shows a habit: of the scan that shows it most, else of its first."""
+    found = scan(Line(melody), HABITS[habit].scans[max(0, telling - 1)].name)
+    return None if found is None else found[1:]
 
 
 def _lies_in(stretch: tuple[int, int] | None, start: int, stop: int) -> bool:
@@ -281,6 +306,7 @@ def calibrate(
     sample: Sample,
     settings: Settings,
     *,
+    groups: Sequence[int] | None = None,
     with_injections: bool = True,
     progress: Callable[[int, int], None] | None = None,
 ) -> dict[str, Any]:
@@ -290,6 +316,8 @@ def calibrate(
     ----------
     sample : Sample
     settings : Settings
+    groups : sequence of int, optional
+        Of each tune, what is held out together: a player, say. Its family by default.
     with_injections : bool
     progress : callable, optional
         Called with steps done and steps in all.
@@ -300,7 +328,7 @@ def calibrate(
         What goes into ``calibration.json``.
     """
     family = tune_families(sample.intervals)
-    folds = _folds(sample, family, settings)
+    folds = _folds(sample, family, family if groups is None else np.asarray(groups), settings)
     steps = len(COUNTS) + (len(INJECTIONS) * len(DOSES) * len(settings.inject_counts) if with_injections else 0)
     done = 0
 
@@ -328,6 +356,7 @@ def calibrate(
     return {
         "schema": "stylemeter/calibration/1",
         "folds": settings.folds,
+        "held_out": "families" if groups is None else "groups",
         "coverage": settings.coverage,
         "seed": settings.seed,
         "matched": settings.matched,

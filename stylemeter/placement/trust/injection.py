@@ -8,24 +8,33 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features import Line
 from stylemeter.music.melody import Melody, grid_columns
-from stylemeter.music.meter import TICKS, lay_bars, meter_at, regular_spans
+from stylemeter.music.meter import TICKS, Bars, lay_bars, meter_at, regular_spans
 from stylemeter.music.scales import MODE_SCALES
 
-__all__ = ["INJECTIONS", "cut", "inject", "relay"]
+__all__ = ["DOSES", "INJECTIONS", "Dose", "cut", "inject", "relay"]
 
 Ints = npt.NDArray[np.int64]
 Injection = Callable[[Melody, int, int, np.random.Generator], Melody]
 
 
 def cut(melody: Melody, start: int, stop: int) -> Melody:
-    """Take notes `start` to `stop` as a melody of their own; bar lines, meters, chords and key stay."""
-    return melody.only(slice(start, stop))
+    """Take notes `start` to `stop` as a melody of their own; meters, chords and key stay, and the bars it lies in."""
+    part = melody.only(slice(start, stop))
+    if not len(part):
+        return part
+    ends = part.onset if part.duration is None else part.onset + part.duration
+    first = int(np.searchsorted(part.bars.line, part.onset[0], side="right")) - 1
+    # the bar after the last end too: a note held to its line is not the last thing in it
+    last = int(np.searchsorted(part.bars.line, int(ends.max()), side="right")) + 1
+    bars = part.bars
+    return replace(part, bars=Bars(bars.line[first:last], bars.end[first:last], bars.number[first:last]))
 
 
 def relay(melody: Melody, onset: Ints, duration: Ints | None) -> Melody:
@@ -178,8 +187,13 @@ INJECTIONS: dict[str, Injection] = {
 }
 
 
-def inject(habit: str, melody: Melody, share: float, rng: np.random.Generator) -> tuple[Melody, int, int]:
-    """Put a habit into a stretch of an excerpt.
+Dose = Literal["whole", "half", "quarter", "diffuse"]
+#: Share of the notes a habit is put into: in one stretch, but for "diffuse", which is every third bar.
+DOSES: dict[Dose, float] = {"whole": 1.0, "half": 0.5, "quarter": 0.25, "diffuse": 1 / 3}
+
+
+def inject(habit: str, melody: Melody, dose: Dose | float, rng: np.random.Generator) -> tuple[Melody, int, int]:
+    """Put a habit into part of an excerpt.
 
     Parameters
     ----------
@@ -187,16 +201,30 @@ def inject(habit: str, melody: Melody, share: float, rng: np.random.Generator) -
         A name of `INJECTIONS`.
     melody : Melody
         The excerpt.
-    share : float
-        Share of its notes: 1 for all of them, 0.5 for its first or its last half, as the generator says.
+    dose : Dose or float
+        A share of the notes, where it is a number.
     rng : Generator
+        Says where the stretch begins, or which bars it is.
 
     Returns
     -------
     melody, start, stop
-        The changed excerpt and the notes that were given the habit.
+        The changed excerpt and the notes that were given the habit; all of them where it is diffuse.
     """
-    count = round(share * len(melody))
-    start = 0 if count >= len(melody) or rng.random() < 0.5 else len(melody) - count
-    stop = start + count
-    return INJECTIONS[habit](melody, start, stop, rng), start, stop
+    count = len(melody)
+    if dose == "diffuse":
+        return _every_third_bar(habit, melody, rng), 0, count
+    some = round((DOSES[dose] if isinstance(dose, str) else dose) * count)
+    start = 0 if some >= count else int(rng.integers(0, count - some + 1))
+    return INJECTIONS[habit](melody, start, start + some, rng), start, start + some
+
+
+def _every_third_bar(habit: str, melody: Melody, rng: np.random.Generator) -> Melody:
+    """Put a habit into the notes of every third bar; bars with one note stay."""
+    chosen = np.flatnonzero((melody.bar - melody.bar[0]) % 3 == int(rng.integers(3)))
+    bars = np.split(chosen, np.flatnonzero(np.diff(melody.bar[chosen]) > 0) + 1)
+    # the last first: what moves the notes after it does not move those still to change
+    for rows in bars[::-1]:
+        if len(rows) > 1:
+            melody = INJECTIONS[habit](melody, int(rows[0]), int(rows[-1]) + 1, rng)
+    return melody

@@ -12,11 +12,11 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import UsageError
-from stylemeter.features import Base, Line, values
+from stylemeter.features import Base
 from stylemeter.music.melody import Melody, grid_columns
 from stylemeter.music.meter import TICKS
 from stylemeter.placement.lengths import Plan
-from stylemeter.placement.ranks import Ranks, column_median, rank_excerpts
+from stylemeter.placement.ranks import Measures, Ranks, joined, measures, norm_of, rank
 from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement
 
 __all__ = ["DRAWS", "perturbed", "with_uncertainty"]
@@ -110,8 +110,9 @@ def with_uncertainty(placed: Placement, share: float, *, draws: int = DRAWS, see
     if plan is None or share == 0:
         return placed
     rng = np.random.default_rng(seed)
-    block = np.array([_values(perturbed(placed.melody, share, rng), plan) for _ in range(draws)])
-    ranks = rank_excerpts(placed.profile.rung, plan.rungs, block)
+    drawn = joined([_measures(perturbed(placed.melody, share, rng), plan) for _ in range(draws)])
+    ranks = rank(norm_of(placed.profile, plan), drawn, len(plan.starts))
+    block = drawn.values
     names = placed.profile.names
     features = [
         _feature(f, block[:, names.index(f.name)], ranks.share[:, names.index(f.name)]) for f in placed.features
@@ -120,14 +121,11 @@ def with_uncertainty(placed: Placement, share: float, *, draws: int = DRAWS, see
     return replace(placed, features=tuple(features), habits=tuple(habits), uncertain_share=share)
 
 
-def _values(melody: Melody, plan: Plan) -> list[float]:
-    """Values of a perturbed solo: of the whole, or the median over excerpts of the length compared."""
-    base = Base(melody)
-    if len(plan.starts) == 1:
-        return values(Line(base))
-    last = max(0, base.n - plan.length)
-    rows = [values(Line(base, min(s, last), min(s, last) + plan.length)) for s in plan.starts]
-    return [float(v) for v in column_median(np.array(rows))]
+def _measures(melody: Melody, plan: Plan) -> Measures:
+    """Measures of a perturbed solo, its excerpts begun where they were as far as its notes go."""
+    last = max(0, len(melody) - plan.length)
+    starts = tuple(min(start, last) for start in plan.starts)
+    return measures(Base(melody), replace(plan, starts=starts))
 
 
 def _interval(share: Floats) -> tuple[float, float] | None:

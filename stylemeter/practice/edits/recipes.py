@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.features.degrees import pentatonic_notes
+from stylemeter.features.scale_use import SEVEN_NOTES
 from stylemeter.music.melody import Technique
 from stylemeter.practice.edits import air, figures, marks, pitch, runs, timing, variety
 from stylemeter.practice.edits.edit import Edit
@@ -85,6 +86,13 @@ def _pentatonic(scene: Scene) -> Array:
     return next((table for table in both if np.array_equal(table[classes] > 0, used)), both[1])
 
 
+def _one_scale(scene: Scene) -> Array:
+    """Classes of the seven-note scale in use."""
+    held = SEVEN_NOTES @ np.bincount(scene.line.q % 12, minlength=12)
+    found: Array = SEVEN_NOTES[int(held.argmax())].astype(float)
+    return found
+
+
 def _notes(scene: Scene) -> int:
     return scene.n
 
@@ -125,10 +133,15 @@ _INTERVALS = {
     **_both("leap_share", _interval(pitch.leap)),
     **_both("repeated_note_share", _interval(pitch.repeats)),
     **_both("semitone_share", _interval(pitch.semitone)),
+    **_both("degree_step_share", _interval(pitch.step)),
+    **_both("mean_move", _interval(pitch.size)),
     **_both("mean_interval", _interval(pitch.size)),
     **_both("interval_entropy", pitch.move_notes(pitch.by_interval_entropy, reach=1)),
     **_each("scale_run_share", runs.make_runs, runs.break_runs, runs.long_runs),
     **_each("longest_scale_run", runs.make_runs, runs.break_runs, runs.long_runs),
+    **_each("degree_run_share", runs.make_runs, runs.break_runs, runs.long_runs),
+    **_each("longest_degree_run", runs.make_runs, runs.break_runs, runs.long_runs),
+    **_both("degree_step_inertia", _pair(_keep, lambda a, b: pitch.step(a) & pitch.step(b))),
     **_both("step_inertia", _pair(_keep, lambda a, b: pitch.step(a) & pitch.step(b))),
     **_both("direction_change_rate", _pair(_turn, lambda a, b: (a != 0) & (b != 0), moving=True)),
     **_both("leap_reversal_share", _pair(_turn_or_not, lambda a, b: pitch.leap(a) & (b != 0), steady=True)),
@@ -144,6 +157,7 @@ _DEGREES = {
     **_both("root_time_share", _degree(0, long_first=True)),
     **_both("degree_entropy", variety.spread_classes),
     **_both("chromatic_share", pitch.move_notes(pitch.by_class(_outside_mode), reach=0, allow=_outside_mode)),
+    **_both("one_scale_share", pitch.move_notes(pitch.by_class(_one_scale), reach=0, allow=_one_scale)),
     **_both("pentatonic_share", pitch.move_notes(pitch.by_class(_pentatonic), reach=0, allow=_pentatonic)),
     ("pitch_class_count", "up"): Recipe(runs.change_classes, _different),
     ("pitch_class_count", "down"): Recipe(runs.change_classes, _different, cumulative=True),
@@ -156,6 +170,7 @@ _HARMONY = {
     **_both("chord_root_share", _chord("root")),
     **_both("extension_share", _chord("extension")),
     **_both("chord_third_or_seventh_share", _chord("guide")),
+    **_both("strong_beat_chord_root_share", _chord("root", _on_beat)),
     **_both("strong_beat_chord_tone_share", _chord("tone", _on_beat)),
 }
 

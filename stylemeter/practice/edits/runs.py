@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 
 import numpy as np
+import numpy.typing as npt
 
 from stylemeter.features.intervals import RUN_NOTES
 from stylemeter.practice.edits.edit import Edit
@@ -31,18 +32,23 @@ _BREAKS = (0, 3, 4, 5, 7, 8, 9, 12)
 
 def _longest(scene: Scene) -> int:
     """Notes a run may have: below a scale run's, or within the range of the longest one."""
-    return RUN_NOTES - 1 if scene.name == "scale_run_share" else max(1, math.floor(scene.high))
+    return RUN_NOTES - 1 if scene.name.endswith("_run_share") else max(1, math.floor(scene.high))
+
+
+def _runs(scene: Scene) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """The runs the feature counts: by semitones and whole tones, or along the scale in use."""
+    return scene.line.degree_runs if "degree" in scene.name else scene.line.scale_runs
 
 
 def long_runs(scene: Scene) -> int:
     """Count the runs that are longer than they may be."""
-    return int(np.count_nonzero(scene.line.scale_runs[1] > _longest(scene)))
+    return int(np.count_nonzero(_runs(scene)[1] > _longest(scene)))
 
 
 def break_runs(scene: Scene) -> list[Edit]:
     """Break each run so that no piece is too long, the longest runs first; one edit a run."""
     most = _longest(scene)
-    starts, lengths = scene.line.scale_runs
+    starts, lengths = _runs(scene)
     runs = sorted(
         ((int(a), int(n)) for a, n in zip(starts, lengths, strict=True) if n > most), key=lambda r: (-r[1], r[0])
     )
@@ -67,11 +73,13 @@ def _off_run(scene: Scene, row: int, way: int) -> int | None:
     """A pitch of the scale near the note before that is no step of the run, on either side."""
     before = scene.q[row - 1]
     after = scene.q[row + 1] if row + 1 < scene.n else None
+    # along a pentatonic scale three semitones may be a step
+    step = 3 if "degree" in scene.name else 2
     for distance in _BREAKS:
         for sign in (-way, way) if distance else (1,):
             new = before + sign * distance
-            leads_in = 1 <= way * (new - before) <= 2
-            leads_on = after is not None and 1 <= way * (after - new) <= 2
+            leads_in = 1 <= way * (new - before) <= step
+            leads_on = after is not None and 1 <= way * (after - new) <= step
             if not leads_in and not leads_on and scene.inside[new % 12] and 0 <= new <= 127 and new != scene.q[row]:
                 return new
     return None
@@ -79,7 +87,7 @@ def _off_run(scene: Scene, row: int, way: int) -> int | None:
 
 def make_runs(scene: Scene) -> list[Edit]:
     """Turn stretches into scale runs, those that need least change first; one edit a stretch."""
-    notes = RUN_NOTES if scene.name == "scale_run_share" else max(2, math.ceil(scene.low))
+    notes = RUN_NOTES if scene.name.endswith("_run_share") else max(2, math.ceil(scene.low))
     if notes > scene.n or not _walkable(scene):
         return []
     cut = scene.line.ends_after | scene.line.breath_after

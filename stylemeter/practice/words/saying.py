@@ -283,18 +283,39 @@ def sentence(place: FeaturePlace, style: str) -> str:
     if not place.outside:
         return capital(fill(phrases["within"], label=own.label, style=style))
     direction = direction_of(place)
+    if place.beyond and not place.unsure and not place.reason:
+        return (
+            capital(fill(phrases["beyond"], clause=own.clause(direction), count=str(place.beyond), style=style)) + "."
+        )
     than = percentile_words(place.percentile, style, direction, small=bool(place.reason))
     return capital(fill(phrases["unsure" if place.unsure else "outside"], clause=own.clause(direction), than=than))
 
 
 def habit_sentence(place: HabitPlace, style: str) -> str:
-    """Say in one sentence whether a habit is shown, or its opposite."""
+    """Say in one sentence whether a habit is shown and where, or its opposite."""
     own, phrases = words().habits[place.name], words().phrases
     if place.verdict == "unmeasured":
         return fill(phrases["unmeasured"], label=own.title, reason=place.reason or phrases["no_reason"])
-    if place.verdict == "none" and place.free:
-        return fill(own.free, style=style)
-    return fill({"shown": own.shown, "hinted": own.hinted, "none": own.none}[place.verdict], style=style)
+    if place.verdict == "none":
+        return fill(own.free if place.free else own.none, style=style)
+    chord = place.scan == "chord_root" and not place.over_all
+    shown, hinted = (own.chord_shown, own.chord_hinted) if chord else (own.shown, own.hinted)
+    text = shown if place.verdict == "shown" else hinted
+    said = fill(text, style=style, scale=place.scale or phrases["one_scale"])
+    inside = said[:1].lower() + said[1:]
+    if place.where == "part":
+        return fill(phrases["in_part"], where=fill(phrases["in_bars"], bars=_bars(place)), sentence=inside)
+    return fill(phrases["throughout"], sentence=inside) if place.where else said
+
+
+def _bars(place: HabitPlace) -> str:
+    """The bars of a habit's stretches: "bars 9 to 16 and bar 20"."""
+    said = []
+    for stretch in sorted(place.evidence, key=lambda s: s.notes[0]):
+        one = stretch.bar_from == stretch.bar_to
+        low, high = str(stretch.bar_from), str(stretch.bar_to)
+        said.append(fill(words().phrases["bar" if one else "bars"], low=low, high=high))
+    return " and ".join([", ".join(said[:-1]), said[-1]] if len(said) > 1 else said)
 
 
 def feature_verdict(place: FeaturePlace) -> str:

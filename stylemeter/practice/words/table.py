@@ -55,6 +55,14 @@ _PHRASES = {
     "share_down": "count total things",
     "bring_up": "amount",
     "bring_down": "amount",
+    "first_step": "change",
+    "one_scale": "",
+    "in_part": "where sentence",
+    "throughout": "sentence",
+    "bar": "low",
+    "bars": "low high",
+    "in_bars": "bars",
+    "beyond": "clause count style",
 }
 _FIRST = {
     "shown": "work title why style",
@@ -125,6 +133,8 @@ class HabitWords:
         What is as the style has it where it isn't shown.
     question : str
         What a teacher listens for.
+    chord_shown, chord_hinted : str
+        Said where it is each chord's own note and not the key's; empty where that can't be.
     """
 
     name: str
@@ -137,6 +147,8 @@ class HabitWords:
     none: str
     free: str
     question: str
+    chord_shown: str = ""
+    chord_hinted: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,15 +261,13 @@ def _feature(name: str, found: Any, where: str) -> FeatureWords:
 
 
 def _habit(name: str, found: Any, where: str) -> HabitWords:
-    wanted = {
-        "title": "",
-        "work": "",
-        "well": "",
-        "usual": "",
-        "question": "",
-        **dict.fromkeys(("shown", "hinted", "none", "free"), "style"),
-    }
-    return HabitWords(name=name, **_texts(found, wanted, where))
+    said = dict.fromkeys(("shown", "hinted"), "style scale")
+    plain = dict.fromkeys(("title", "work", "well", "usual", "question"), "")
+    wanted = {**plain, **said, **dict.fromkeys(("none", "free"), "style")}
+    own = {k: v for k, v in found.items() if k != "chord"} if isinstance(found, Mapping) else found
+    texts = _texts(own, wanted, where)
+    chord = _texts(found["chord"], said, f"{where}.chord") if "chord" in found else {}
+    return HabitWords(name=name, **texts, **{f"chord_{key}": text for key, text in chord.items()})
 
 
 def _titled(name: str, found: Any, where: str) -> Titled:  # noqa: ARG001 - one signature for all readers

@@ -85,7 +85,7 @@ def answer(progress: Progress) -> list[str]:
             lines.append(texts()["progress.answer_together"])
     else:
         moved = [t for t in progress.habits if t.moved in ("less", "more")]
-        told = [say(f"progress.moved_{t.moved}", title=trait_title(t)) for t in moved]
+        told = [_moved_title(t) for t in moved]
         lines.append(
             say("progress.answer_moved", titles=", ".join(told)) if told else texts()["progress.answer_steady"]
         )
@@ -99,8 +99,23 @@ def next_lines(following: Choice) -> list[str]:
     return [*lines, say("progress.next_exercise", exercise=following.tip.exercise)] if following.tip else lines
 
 
+def _moved_title(t: Trajectory) -> str:
+    """What moved and which way; of what came from the style's edge to its middle, that."""
+    title = trait_title(t)
+    if t.came_home:
+        return say("progress.moved_home", title=title, **_home(t))
+    return say(f"progress.moved_{t.moved}", title=title)
+
+
+def _home(t: Trajectory) -> dict[str, str]:
+    """How something came to what is usual."""
+    return {"way": texts()["moved.rose" if t.moved == "more" else "moved.fell"], "began": texts()[f"moved.{t.began}"]}
+
+
 def verdict(t: Trajectory) -> str:
     """Whether it moved, in a few words."""
+    if t.came_home:
+        return say("moved.home", **_home(t))
     return texts()["moved.few_apart" if t.moved == "few" and t.apart else f"moved.{t.moved}"]
 
 
@@ -114,14 +129,10 @@ def sentence(t: Trajectory) -> str:
         there = [p.percentile for p in t.points if math.isfinite(p.percentile)]
         return say(f"moved_said.few_{how}", first=of_hundred(there[0]), last=of_hundred(there[-1]))
     first, last = ends(t)
-    return say(
-        f"moved_said.{t.moved}",
-        first=first,
-        last=last,
-        neighbours=f"{t.neighbours:.0f}",
-        odds=_odds(t.p),
-        q=f"{t.q:.2g}",
-    )
+    said = {"first": first, "last": last, "odds": _odds(t.p), "q": f"{t.q:.2g}"}
+    if t.came_home:
+        return say("moved_said.home", **said, **_home(t))
+    return say(f"moved_said.{t.moved}", **said, neighbours=f"{t.neighbours:.0f}")
 
 
 def ends(t: Trajectory) -> tuple[str, str]:
@@ -188,6 +199,8 @@ def _trajectory(t: Trajectory) -> dict[str, Any]:
         "apart": t.apart,
         "first": number(t.first),
         "last": number(t.last),
+        "began": t.began,
+        "ended": t.ended,
         "neighbours": number(t.neighbours),
         "caution": t.caution,
         "takes": [_point(p) for p in t.points],
@@ -204,6 +217,7 @@ def _point(p: Point) -> dict[str, Any]:
         "lower": number(p.lower),
         "upper": number(p.upper),
         "value": number(p.value),
+        "dose": number(p.dose),
         "reason": p.reason,
     }
 

@@ -49,6 +49,7 @@ def to_document(findings: Findings) -> dict[str, Any]:
         ],
         "distributions": {name: _shape(shape) for name, shape in placed.shapes.items()},
         "expected_by_chance": number(placed.expected),
+        "usual_most_outside": number(placed.usual_most),
     }
 
 
@@ -121,7 +122,8 @@ def _feature(f: FeaturePlace, findings: Findings) -> dict[str, Any]:
         "clear": f.clear,
         "unsure": f.unsure,
         "reason": f.reason,
-        "note": f.note,
+        "effect": number(f.effect),
+        "beyond": f.beyond,
         "evidence": _stretches(f.evidence),
         "change": findings.change_document(f.name),
         "advice": findings.advice_document(f.name),
@@ -139,6 +141,11 @@ def _habit(h: HabitPlace, findings: Findings) -> dict[str, Any]:
         "p": number(h.p),
         "q": number(h.q),
         "free": h.free,
+        "where": h.where,
+        "dose": number(h.dose),
+        "effect": number(h.effect),
+        "of_chords": h.scan == "chord_root" and not h.over_all,
+        "scale": h.scale,
         "unsure": h.unsure,
         "reason": h.reason,
         "can_show": findings.can_show(h.name),

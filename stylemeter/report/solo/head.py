@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from stylemeter.music.melody import Melody
+from stylemeter.placement.records import Placement
 from stylemeter.practice.findings import Findings
 from stylemeter.practice.words import style_words
 from stylemeter.report.solo.document import bar_count
@@ -77,16 +78,19 @@ def answer(findings: Findings) -> Iterator[str]:
         count=len(outside),
         total=sum(f.verdict != "unmeasured" for f in placed.features),
         coverage=f"{100 * placed.coverage:.0f}",
-        expected=expected_words(placed.expected),
+        expected=expected_words(placed),
     )
     clear = sum(f.clear for f in outside)
     yield say("answer.clear", clear, count=clear) if clear else say("answer.no_clear")
 
 
-def expected_words(expected: float) -> str:
-    """How many traits chance alone would put outside."""
-    known = number(expected)
-    return say("answer.unknown") if known is None else say("answer.about", amount=f"{known:.0f}")
+def expected_words(placed: Placement) -> str:
+    """How many traits chance alone would put outside, and how many the style's own have there at most."""
+    known, most = number(placed.expected), number(placed.usual_most)
+    if known is None:
+        return say("answer.unknown")
+    about = say("answer.about", amount=f"{known:.0f}")
+    return about if most is None else say("answer.about_most", about=about, most=f"{most:.0f}")
 
 
 def notices(findings: Findings) -> Iterator[str]:

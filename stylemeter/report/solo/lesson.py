@@ -129,9 +129,9 @@ def telling(findings: Findings) -> list[HabitPlace]:
     return sorted(there, key=lambda h: (h.name != first, h.verdict != "shown", h.unsure))
 
 
-def _part(melody: Melody, h: HabitPlace) -> bool:
+def _part(h: HabitPlace) -> bool:
     """Whether a habit has a place that is not the whole take."""
-    return bool(h.evidence) and len(h.evidence[0].notes) < 0.8 * len(melody)
+    return h.where == "part"
 
 
 def _well(findings: Findings) -> tuple[tuple[str, ...], str]:
@@ -283,7 +283,7 @@ def _todo(findings: Findings, h: HabitPlace, melody: Melody, glyphs: Glyphs) -> 
     if change is not None and change.edited is not None:
         way = _way(melody, change.edited, capital(change.words), focus, glyphs)
     return {
-        "place": say("habits.place", bars=bars_words(stretch)) if _part(melody, h) else say("habits.throughout"),
+        "place": say("habits.place", bars=bars_words(stretch)) if _part(h) else say("habits.throughout"),
         "start": start / TICKS,
         "end": end / TICKS,
         "amount": capital(change.words) if change else "",

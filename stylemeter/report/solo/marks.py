@@ -1,7 +1,7 @@
 """What is marked on the music for each habit: brackets over stretches, wedges over single notes, shaded time.
 
 Brackets stand over whole units a player can see (a run, a stretch of steps, a stream without a breath), never over
-heads one by one; the clearest stretch of a habit shown or hinted at is shaded, unless it is the whole take.
+heads one by one; the stretches of a habit shown or hinted at are shaded, unless it goes through the whole take.
 """
 
 from __future__ import annotations
@@ -22,8 +22,6 @@ __all__ = ["Marked", "marked"]
 
 #: Fewest notes under a bracket: of steps in a row, of one note value, without a breath (in beats).
 STEPS, EVEN, STREAM = 6, 8, 16
-#: Share of the take from which on the clearest stretch is all of it.
-THROUGHOUT = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +50,10 @@ def marked(melody: Melody, habits: tuple[HabitPlace, ...]) -> Marked:
 
 
 def _focus(melody: Melody, h: HabitPlace) -> Iterator[Shade]:
-    """The clearest stretch, where it is not the whole take."""
-    for stretch in h.evidence[:1]:
+    """The stretches that show a habit, where it is not the whole take."""
+    for stretch in h.evidence if h.where == "part" else ():
         first, last = stretch.notes[0] - 1, stretch.notes[-1] - 1
-        if last - first + 1 < THROUGHOUT * len(melody):
+        if last - first + 1 < len(melody):
             end = int(melody.onset[last + 1]) if last + 1 < len(melody) else int(melody.bars.end[-1])
             yield Shade(h.name, int(melody.onset[first]), end, "focus")
 
@@ -64,14 +62,14 @@ _Unit = tuple[int, int, str]
 
 
 def _runs(line: Line) -> Iterator[_Unit]:
-    starts, lengths = line.scale_runs
+    starts, lengths = line.degree_runs
     for start, length in zip(starts.tolist(), lengths.tolist(), strict=True):
         if length >= RUN_NOTES:
             yield start, start + length - 1, ""
 
 
 def _stepwise(line: Line) -> Iterator[_Unit]:
-    for first, last in _streaks(line.step):
+    for first, last in _streaks(line.degree_step):
         if last + 1 - first >= STEPS - 1:
             yield first, last + 1, ""
 

@@ -93,7 +93,7 @@ def norm_facts(findings: Findings) -> Iterator[Fact]:
         yield Fact(say("norm.range"), say("norm.range_value", coverage=f"{100 * placed.coverage:.0f}"))
         total = sum(f.verdict != "unmeasured" for f in placed.features)
         if total:
-            expected = expected_words(placed.expected)
+            expected = expected_words(placed)
             value = say("norm.chance_value", expected=expected, total=total, count=len(placed.outside))
             yield Fact(say("norm.chance"), value[:1].upper() + value[1:])
         yield Fact(say("norm.calibration"), _calibration(findings))

@@ -141,6 +141,8 @@ def _summary(findings: Findings) -> Iterable[Text]:
     clear = sum(f.clear for f in outside)
     chance = number(placed.expected)
     said = "an unknown number" if chance is None else f"about {chance:.0f}"
+    if placed.usual_most == placed.usual_most:
+        said += f" (nine in ten of the style's own have at most {placed.usual_most:.0f})"
     lie = fill("{lies|lie}", len(outside))
     yield Text(
         f"Compared {placed.plan.words}: {len(outside)} of {len(measured)} measured traits {lie} outside the style's "
@@ -261,11 +263,10 @@ def _feature_row(f: FeaturePlace) -> list[str | Text]:
         return [_hanging(own.label), Text(value, style="dim"), "", Text(f.reason, style="dim")]
     value, usual = value_and_range(f.name, f.value, f.limits.lower, f.limits.upper)
     mark = {"below": "▼", "within": " ", "above": "▲"}[f.verdict]
-    said = f"{mark} {hundred(f.percentile)}"
+    said = f"{mark} beyond all {f.beyond}" if f.beyond and f.outside else f"{mark} {hundred(f.percentile)}"
     if f.outside:
         said += ", unsure" if f.unsure else ", clearly" if f.clear else ""
         said += f"; {where(f.evidence)}" if f.evidence else ""
-    said += f"; {f.note}" if f.note else ""
     style = "bold yellow" if f.clear else "yellow" if f.outside else ""
     return [_hanging(own.label), value, usual, Text(said, style=style)]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from stylemeter.features import CATALOG
 from stylemeter.placement.records import FeaturePlace
 from stylemeter.practice.findings import Findings
-from stylemeter.practice.words import capital, format_range, format_value, value_and_range, words
+from stylemeter.practice.words import format_range, format_value, value_and_range, words
 from stylemeter.report.draw.svg import standing_strip
 from stylemeter.report.solo.words import percentile_text, places_words, say, standing_words
 
@@ -149,8 +149,6 @@ def _details(findings: Findings, f: FeaturePlace) -> Iterator[str]:
     if f.interval is not None:
         low, high = (percentile_text(end) for end in f.interval)
         yield say("traits.interval", low=low, high=high)
-    if f.note:
-        yield f"{capital(f.note)}."
     if f.reason and f.verdict != "unmeasured":
         yield f"{f.reason}."
     if f.evidence:

@@ -13,6 +13,9 @@ from stylemeter.practice.words import words
 __all__ = ["csv_text", "table_text", "write_plot"]
 
 
+_HELD_OUT = {"families": "tune family", "groups": "player"}
+
+
 def _hundredths(value: float | None) -> str:
     return "  -" if value is None else f"{100 * value:3.0f}"
 
@@ -21,12 +24,15 @@ def table_text(result: dict[str, Any], style: str) -> str:
     """Return the result as a table for the terminal: shares in hundredths."""
     norm = f"{100 * result['coverage']:.0f}%"
     lines = [
-        f"Held-out check against {style}: {result['folds']} folds by tune family.",
+        f"Held-out check against {style}: {result['folds']} folds by {_HELD_OUT[result['held_out']]}.",
         "",
-        f"Clean excerpts. Outside: hundredths of the measured traits outside the central {norm};",
-        "clear: traits an excerpt flagged at q <= .05; habits shown (and hinted at), in hundredths.",
+        f"Clean excerpts. Outside: hundredths of the measured traits outside the central {norm}; number: how many",
+        "that is an excerpt, its standard deviation, and what nine in ten have at most; clear: traits an excerpt",
+        "flagged at q <= .05; even: distance of a trait's p from an even spread (Kolmogorov-Smirnov, median);",
+        "habits shown (and hinted at), in hundredths.",
         "",
-        "notes  excerpts  outside  clear  " + "  ".join(f"{name:>9}" for name in words().habits),
+        "notes  excerpts  outside  number (sd) most  clear  even  "
+        + "  ".join(f"{name:>9}" for name in words().habits),
     ]
     for notes, entry in result["clean"].items():
         habits = "  ".join(
@@ -34,7 +40,10 @@ def table_text(result: dict[str, Any], style: str) -> str:
             for h in entry["habits"].values()
         )
         outside = _hundredths(entry["outside_mean"])
-        lines.append(f"{notes:>5}  {entry['excerpts']:>8}  {outside:>7}  {entry['clear_mean']:5.2f}  {habits}")
+        spread, even = entry["outside_spread"], entry["from_uniform"]
+        number = f"{spread['mean']:>6.1f} ({spread['sd']:3.1f}) {spread['nine_in_ten']:>4}"
+        told = f"{entry['clear_mean']:5.2f}  {'   -' if even is None else f'{even:4.2f}'}"
+        lines.append(f"{notes:>5}  {entry['excerpts']:>8}  {outside:>7}  {number}  {told}  {habits}")
     if result["injected"]:
         lines += ["", *_injected_lines(result)]
     return "\n".join(lines) + "\n"
@@ -44,10 +53,11 @@ def _injected_lines(result: dict[str, Any]) -> list[str]:
     """Lines on the habits put into clean excerpts."""
     counts = sorted({int(c) for doses in result["injected"].values() for d in doses.values() for c in d})
     lines = [
-        "Habit put into all notes (whole) or one half (half) of clean excerpts: shown (and hinted at), in hundredths;",
-        "place: of those seen in the half dose, the named stretch lay in that half.",
+        "Habit put into all notes of clean excerpts (whole), into a half or a quarter in one stretch, or into every",
+        "third bar (diffuse): shown (and hinted at), in hundredths; place: of those seen in a half or a quarter, how",
+        "often the named stretch lay there.",
         "",
-        "habit     dose   " + "  ".join(f"{c:>4} notes" for c in counts) + "   place",
+        "habit     dose     " + "  ".join(f"{c:>4} notes" for c in counts) + "   place",
     ]
     for habit, doses in result["injected"].items():
         for dose, by_count in doses.items():
@@ -63,7 +73,7 @@ def _injected_lines(result: dict[str, Any]) -> list[str]:
                 if entry and entry.get("right_place") is not None:
                     places.append(entry["right_place"])
             told = f"{100 * min(places):.0f}-{100 * max(places):.0f}" if places else ""
-            lines.append(f"{habit:<9} {dose:<6} " + "  ".join(cells) + f"   {told}")
+            lines.append(f"{habit:<9} {dose:<8} " + "  ".join(cells) + f"   {told}")
     return lines
 
 
@@ -76,7 +86,7 @@ def csv_text(result: dict[str, Any]) -> str:
         for name, share in entry["outside"].items():
             writer.writerow(["clean", "", notes, name, "outside", _plain(share), entry["excerpts"]])
         for name, shares in entry["habits"].items():
-            for measure in ("shown", "hinted"):
+            for measure in ("shown", "hinted", "free", "from_uniform"):
                 writer.writerow(["clean", "", notes, name, measure, _plain(shares[measure]), entry["excerpts"]])
     for habit, doses in result["injected"].items():
         for dose, by_count in doses.items():

@@ -1,4 +1,4 @@
-"""The six habits: groups of features read together, the side that shows each, and its clearest place.
+"""The habits: groups of features read together, the side that shows each, and its clearest place.
 
 The statistic itself lives with the profile (it needs a sample); here is what belongs to the dictionary.
 """
@@ -15,6 +15,7 @@ from stylemeter.features.catalog import Feature, has
 from stylemeter.features.degrees import pentatonic_notes
 from stylemeter.features.intervals import RUN_NOTES
 from stylemeter.features.line import Line
+from stylemeter.features.motif import motif_notes
 
 __all__ = ["HABITS", "Habit", "Member", "clearest_stretch"]
 
@@ -100,6 +101,11 @@ def _space(line: Line) -> Amounts:
     return amount
 
 
+def _same_lick(line: Line) -> Amounts:
+    """Notes of figures that come again note for note, at any pitch, against those that don't."""
+    return np.where(motif_notes(line), 1.0, -1.0)
+
+
 #: The habits in the order they are reported.
 HABITS: dict[str, Habit] = {
     h.name: h
@@ -123,6 +129,7 @@ HABITS: dict[str, Habit] = {
             _members("rest_fraction- breaths_per_bar- longest_stream+ empty_beat_share- waiting_share-"),
             _space,
         ),
+        Habit("same_lick", _members("motif_coverage+2 lz_complexity- rhythm_figure_coverage+"), _same_lick),
     )
 }
 

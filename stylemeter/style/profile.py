@@ -25,7 +25,7 @@ import numpy.typing as npt
 from stylemeter.errors import InputError, ProfileError, UnknownNameError, WrongTypeError
 from stylemeter.style import cache as rank_cache
 from stylemeter.style.document import About, Limits, Origin, RungNorm
-from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
+from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung, habit_columns
 from stylemeter.support import places
 from stylemeter.support.files import writing
 from stylemeter.support.notebook import html_table
@@ -177,10 +177,11 @@ class Profile:
             If the sample is damaged.
         """
         if notes not in self._rungs:
-            extra = self.about.extra
+            extra = list(dict.fromkeys([*self.about.extra, *habit_columns()]))
             found = rank_cache.load_rung(self.entry, notes, self.names, extra)
             if found is None:
                 found = self.full_rung(notes)
+                found.add_unknown_habits()
                 rank_cache.store_rung(self.entry, found, extra)
             self._rungs[notes] = found
         return self._rungs[notes]

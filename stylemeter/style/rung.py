@@ -23,7 +23,15 @@ from stylemeter.style.ranks import (
     normal_score_rank,
 )
 
-__all__ = ["FAMILIES_FOR_LIMITS", "FAMILIES_FOR_RUNG", "Rung", "Standing", "normal_quantiles", "own_family_weights"]
+__all__ = [
+    "FAMILIES_FOR_LIMITS",
+    "FAMILIES_FOR_RUNG",
+    "Rung",
+    "Standing",
+    "habit_columns",
+    "normal_quantiles",
+    "own_family_weights",
+]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -43,6 +51,11 @@ def normal_quantiles(r: Floats) -> Floats:
 
     z: Floats = ndtri(r)
     return z
+
+
+def habit_columns() -> list[str]:
+    """Columns of a sample that hold the habits' statistics."""
+    return [f"habit:{name}" for name in HABITS]
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +191,14 @@ class Rung:
         unmeasured = np.isnan(statistic)
         p[unmeasured] = low[unmeasured] = np.nan
         return p, low
+
+    def add_unknown_habits(self) -> None:
+        """Work out the habits a profile was fitted without, from its rows."""
+        unknown = [name for name in HABITS if f"habit:{name}" not in self.extra]
+        scores = self.own_scores() if unknown else None
+        for name in unknown:
+            assert scores is not None
+            self.extra[f"habit:{name}"] = self.habit_statistic(scores, name).astype(np.float32)
 
     def own_scores(self) -> Floats:
         """Return the normal score of every row of the sample, its own family left out.

@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from oracle.degrees import notes_in_pentatonic, notes_on_beat
 from oracle.intervals import notes_in_scale_runs
+from oracle.motif import motif_notes
 from oracle.rhythm import beats_after
 from oracle.terms import degrees, intervals, iois, is_step, phrase_ends
 
@@ -60,7 +61,20 @@ def space(table):
     return amount
 
 
-PLACES = {"runs": runs, "stepwise": stepwise, "root": root, "scale": scale, "rhythm": rhythm, "space": space}
+def same_lick(table):
+    again = motif_notes(table)
+    return [Fraction(1) if i in again else Fraction(-1) for i in range(len(table["notes"]))]
+
+
+PLACES = {
+    "runs": runs,
+    "stepwise": stepwise,
+    "root": root,
+    "scale": scale,
+    "rhythm": rhythm,
+    "space": space,
+    "same_lick": same_lick,
+}
 
 
 def centred(amount):

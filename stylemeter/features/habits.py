@@ -1,4 +1,4 @@
-"""The six habits: groups of features read together, the side that shows each, and its clearest place.
+"""The habits: groups of features read together, the side that shows each, and its clearest place.
 
 The statistic itself lives with the profile (it needs a sample); here is what belongs to the dictionary.
 """
@@ -14,6 +14,7 @@ import numpy.typing as npt
 from stylemeter.features.catalog import MINIMUM_NOTES, Feature, Need, has
 from stylemeter.features.degrees import pentatonic_notes
 from stylemeter.features.line import Line
+from stylemeter.features.motif import motif_notes
 from stylemeter.features.scale_use import SEVEN_NOTES
 
 __all__ = [
@@ -169,6 +170,11 @@ def _space(line: Line) -> Scores:
     return score
 
 
+def _same_lick(line: Line) -> Scores:
+    """Notes of figures that come again note for note, at any pitch 1, other notes -1."""
+    return np.where(motif_notes(line), 1.0, -1.0)
+
+
 #: The habits in the order they are reported.
 HABITS: dict[str, Habit] = {
     h.name: h
@@ -202,6 +208,11 @@ HABITS: dict[str, Habit] = {
             "space",
             _members("rest_fraction- breaths_per_bar- longest_stream+ empty_beat_share- waiting_share-"),
             (Scan("space", _space, ("rhythm",)),),
+        ),
+        Habit(
+            "same_lick",
+            _members("motif_coverage+2 lz_complexity- rhythm_figure_coverage+"),
+            (Scan("same_lick", _same_lick, ("rhythm",)),),
         ),
     )
 }

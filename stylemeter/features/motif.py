@@ -8,7 +8,7 @@ import numpy.typing as npt
 from stylemeter.features.catalog import Mask, feature
 from stylemeter.features.line import FIGURE_NOTES, Line
 
-__all__ = ["FIGURE_NOTES", "lz76"]
+__all__ = ["FIGURE_NOTES", "lz76", "motif_notes"]
 
 Bools = npt.NDArray[np.bool_]
 
@@ -83,7 +83,7 @@ def _again_slowly(line: Line, keys: list[int]) -> Bools:
     return line.mark(np.array(starts, dtype=np.int64), FIGURE_NOTES)
 
 
-def _motif_notes(line: Line) -> Bools:
+def motif_notes(line: Line) -> Bools:
     """Notes in figures that occur again exactly (transposed or not), worked out once a line."""
     found: Bools | None = line.__dict__.get("_motif_notes")
     if found is None:
@@ -94,7 +94,7 @@ def _motif_notes(line: Line) -> Bools:
 @feature("motif", "share of notes", "notes in four-note figures that come again, at any pitch")
 def motif_coverage(line: Line) -> Mask:
     """Share of notes in recurring figures."""
-    return Mask(_motif_notes(line))
+    return Mask(motif_notes(line))
 
 
 @feature(
@@ -102,7 +102,7 @@ def motif_coverage(line: Line) -> Mask:
 )
 def varied_repeat_share(line: Line) -> Mask:
     """Share of notes in figures whose outline occurs again, outside `motif_coverage`."""
-    return Mask(_again(line, 1) & ~_motif_notes(line))
+    return Mask(_again(line, 1) & ~motif_notes(line))
 
 
 @feature("motif", "share of notes", "notes in four-note rhythms that come again, whatever the pitches")

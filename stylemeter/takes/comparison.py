@@ -198,6 +198,7 @@ def united(name: str, sides: Sequence[Side]) -> Side:
         packed=[text for s in samples for text in s.packed],
         tune=np.concatenate([s.tune + start for s, start in zip(samples, starts[:-1], strict=True)]),
         rung=np.concatenate([s.rung for s in samples]),
+        scans=np.concatenate([s.scans for s in samples]),
         values=np.concatenate([s.values for s in samples]),
         shapes={k: [cells for s in samples for cells in s.shapes[k]] for k in samples[0].shapes},
         meter=[label for s in samples for label in s.meter],

@@ -1,7 +1,8 @@
 """Thirty invented solos of all kinds, and what a teacher would say of each, written down before the tool was asked.
 
 Each is sixteen bars or so, made of a choice of pitches laid over a rhythm, so that one thing at a time is out of the
-ordinary. `says` is the teacher's sentence; `work` the habits any of which may lead, empty where the take is to be kept.
+ordinary. `says` is the teacher's sentence; `work` the habits any of which may lead; `keep` whether the take may be kept
+as it is; `style` whom it is compared with (a jig is no pop song, and pop songs are pentatonic themselves).
 """
 
 from __future__ import annotations
@@ -49,6 +50,8 @@ class Solo:
     name: str
     says: str
     work: frozenset[str]
+    keep: bool
+    style: str
     melody: Melody
 
 
@@ -104,8 +107,13 @@ def solos() -> list[Solo]:
     """The thirty."""
     c, a, d, e, g = 60, 57, 62, 64, 67
 
-    def solo(name: str, says: str, work: str, pitches: Sequence[int], rhythm: str, **more: object) -> Solo:
-        return Solo(name, says, frozenset(work.split()), _play(pitches, rhythm, **more))  # type: ignore[arg-type]
+    def solo(
+        name: str, says: str, work: str, pitches: Sequence[int], rhythm: str, style: str = "pop-songs", **more: object
+    ) -> Solo:
+        found = work.split()
+        habits = frozenset(found) - {"keep"}
+        melody = _play(pitches, rhythm, **more)  # type: ignore[arg-type]
+        return Solo(name, says, habits, not habits or "keep" in found, style, melody)
 
     sung = _on(MAJOR, c, _walk(1, -1, 9, SUNG))
     sung_minor = _on(DORIAN, d, _walk(2, -1, 9, SUNG))
@@ -140,6 +148,7 @@ def solos() -> list[Solo]:
             "scale",
             _on(MINOR_FIVE, a, _walk(3, 0, 9, (-1, 1, -2, 2, 3, -1, 0))),
             VARIED,
+            "old-fiddle-tunes",
             key="A minor",
         ),
         solo(
@@ -170,7 +179,15 @@ def solos() -> list[Solo]:
             bars=24,
         ),
         solo(
-            "jig", "A jig: keep it.", "", _on(MAJOR, d, _walk(6, -2, 8, SUNG)), JIG, key="D major", meter="6/8", bars=24
+            "jig",
+            "A jig: keep it.",
+            "",
+            _on(MAJOR, d, _walk(6, -2, 8, SUNG)),
+            JIG,
+            "old-fiddle-tunes",
+            key="D major",
+            meter="6/8",
+            bars=24,
         ),
         solo(
             "shuffle",
@@ -245,6 +262,7 @@ def solos() -> list[Solo]:
             "same_lick",
             [c + n for n in lick],
             "1/2 1/2 1/2 1 1/2 1 | 1/2 1/2 1/2 1/2 1 1 | 1 3 | -4",
+            style="jazz-solos",
             key="C major",
         ),
         solo("song", "It sings: keep it.", "", sung, SONG, key="C major"),
@@ -331,7 +349,7 @@ def solos() -> list[Solo]:
         solo(
             "major pentatonic tune",
             "Five notes, and it sings: keep it or one colour more.",
-            " scale",
+            "keep scale",
             _on(MAJOR_FIVE, g, _walk(16, -1, 7, (-1, 1, 0, 2, -2, 1, -1))),
             SONG,
             key="G major",

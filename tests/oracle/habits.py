@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from oracle.degrees import notes_in_pentatonic, notes_on_beat
+from oracle.motif import motif_notes
 from oracle.rhythm import beats_after
 from oracle.scale_use import all_scales, degree_steps
 from oracle.terms import breaths, chord_of_each_note, degrees, intervals, iois, is_step, phrase_ends, semitones
@@ -89,6 +90,11 @@ def space(table):
     return [score]
 
 
+def same_lick(table):
+    again = motif_notes(table)
+    return [[Fraction(1) if i in again else Fraction(-1) for i in range(len(table["notes"]))]]
+
+
 SCANS = {
     "runs": runs,
     "stepwise": stepwise,
@@ -99,6 +105,7 @@ SCANS = {
     "pentatonic": pentatonic,
     "rhythm": rhythm,
     "space": space,
+    "same_lick": same_lick,
 }
 
 

@@ -176,6 +176,30 @@ def no_pauses(melody: Melody, start: int, stop: int, _: np.random.Generator) -> 
     return relay(melody, onset, duration)
 
 
+def same_lick(melody: Melody, start: int, stop: int, rng: np.random.Generator) -> Melody:
+    """Play a lick of 7 to 12 of the notes over and over, note for note, each time from the same place in the bar."""
+    notes = min(int(rng.integers(7, 13)), max(1, stop - start))
+    place = np.arange(stop - start)
+    pitch = melody.pitch.copy()
+    pitch[start:stop] = melody.pitch[start + place % notes]
+    onset = melody.onset.copy()
+    duration = None if melody.duration is None else melody.duration.copy()
+    meter = meter_at(melody.meters, int(onset[start]))
+    # the lick with the wait behind it, up to a whole number of bars
+    after = int(onset[start + notes]) if start + notes < len(onset) else int(onset[start + notes - 1]) + meter.beat
+    period = -(-(after - int(onset[start])) // meter.bar) * meter.bar
+    onset[start:stop] = onset[start] + place // notes * period + (melody.onset[start + place % notes] - onset[start])
+    if duration is not None:
+        duration[start:stop] = melody.duration[start + place % notes]  # type: ignore[index]
+    if stop < len(onset):
+        shift = int(onset[stop - 1]) + (int(melody.onset[stop] - melody.onset[stop - 1])) - int(melody.onset[stop])
+        onset[stop:] = melody.onset[stop:] + -(-shift // meter.beat) * meter.beat
+    if duration is not None:
+        # notes of the lick that were held into what followed them end where the next one begins
+        duration[:-1] = np.minimum(duration[:-1], np.diff(onset))
+    return replace(relay(melody, onset, duration), pitch=pitch)
+
+
 #: Habit -> how it is put in.
 INJECTIONS: dict[str, Injection] = {
     "runs": scale_runs,
@@ -184,6 +208,7 @@ INJECTIONS: dict[str, Injection] = {
     "scale": one_scale,
     "rhythm": all_eighths,
     "space": no_pauses,
+    "same_lick": same_lick,
 }
 
 

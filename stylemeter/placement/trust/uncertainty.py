@@ -128,20 +128,24 @@ def _measures(melody: Melody, plan: Plan) -> Measures:
     return measures(Base(melody), replace(plan, starts=starts))
 
 
-def _interval(share: Floats) -> tuple[float, float] | None:
-    """Interval of what was measured; None where too little was."""
+def _interval(share: Floats, own: float) -> tuple[float, float] | None:
+    """Interval of what was measured, round the solo's own rank; None where too little was.
+
+    Perturbing drops and merges notes, which moves every rank a little the same way: it is how far the readings lie
+    apart that counts, so they are moved to have the solo's own rank in their middle.
+    """
     there = share[np.isfinite(share)]
     if 2 * len(there) < len(share):
         return None
-    low, high = np.quantile(there, INTERVAL)
-    return float(low), float(high)
+    low, middle, high = np.quantile(there, [INTERVAL[0], 0.5, INTERVAL[1]])
+    return max(0.0, float(own + low - middle)), min(1.0, float(own + high - middle))
 
 
 def _feature(f: FeaturePlace, value: Floats, share: Floats) -> FeaturePlace:
     """Add a feature's interval, and whether its flag survives."""
     if f.verdict == "unmeasured" or f.limits is None:
         return f
-    found = _interval(share)
+    found = _interval(share, f.percentile / 100)
     interval = None if found is None else (100 * found[0], 100 * found[1])
     if not f.outside:
         return replace(f, interval=interval)
@@ -154,7 +158,7 @@ def _habit(h: HabitPlace, ranks: Ranks) -> HabitPlace:
     if h.verdict == "unmeasured":
         return h
     found = ranks.habits[h.name]
-    interval = _interval(found.share)
+    interval = _interval(found.share, h.share)
     if h.verdict == "none":
         return replace(h, interval=interval)
     return replace(h, interval=interval, unsure=bool(np.mean(found.p <= 0.05) < SURVIVES))

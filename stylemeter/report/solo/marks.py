@@ -97,6 +97,34 @@ def _space(line: Line) -> Iterator[_Unit]:
             yield first, last + 1, ""
 
 
+#: Notes of the longest and the shortest figure looked for, and how many different ones are told.
+LONGEST, SHORTEST, FIGURES = 16, 4, 6
+
+
+def _figures(line: Line) -> Iterator[_Unit]:
+    """Figures that come again note for note, at any pitch: the longest first, a letter each, a stroke where moved."""
+    intervals, times = line.k.tolist(), line.ioi.tolist()
+    left = [True] * line.n
+    told = 0
+    for size in range(min(LONGEST, line.n // 2), SHORTEST - 1, -1):
+        seen: dict[tuple[tuple[int, ...], tuple[int, ...]], list[int]] = {}
+        for i in range(line.n - size + 1):
+            if all(left[i : i + size]):
+                key = tuple(intervals[i : i + size - 1]), tuple(times[i : i + size - 1])
+                places = seen.setdefault(key, [])
+                if not places or i - places[-1] >= size:
+                    places.append(i)
+        for places in sorted(seen.values(), key=lambda p: (-len(p), p[0])):
+            free = [i for i in places if all(left[i : i + size])]
+            if len(free) < 2 or told == FIGURES:
+                continue
+            for i in free:
+                moved = line.q[i] != line.q[free[0]]
+                yield i, i + size - 1, "ABCDEF"[told] + ("′" if moved else "")
+                left[i : i + size] = [False] * size
+            told += 1
+
+
 def _streaks(where: npt.NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
     """First and last index of each run of marked entries."""
     edges = np.diff(np.concatenate([[False], where, [False]]).astype(np.int8))
@@ -110,6 +138,7 @@ _UNITS: dict[str, Callable[[Line], Iterator[_Unit]]] = {
     "scale": lambda line: iter(()),
     "rhythm": _rhythm,
     "space": _space,
+    "same_lick": _figures,
 }
 
 

@@ -119,7 +119,7 @@ def solos() -> list[Solo]:
     sung_minor = _on(DORIAN, d, _walk(2, -1, 9, SUNG))
     runs = _on(MAJOR, c, _up_and_down(0, 9))
     roots = [c, e, c, g, c, d, c, 69]
-    lick = [0, 2, 4, 7, 9, 7, 4, 2, 0, -3, 0, 4, 7]
+    lick = [0, 2, 4, 7, 9, 7, 4, 2, 0, -3, 0, 4, 7, 0]
     return [
         solo("runs", "It runs up and down the scale.", "runs stepwise rhythm", runs, EIGHTHS, key="C major"),
         solo("runs in a song's rhythm", "It runs up and down the scale.", "runs stepwise", runs, VARIED, key="C major"),
@@ -262,7 +262,6 @@ def solos() -> list[Solo]:
             "same_lick",
             [c + n for n in lick],
             "1/2 1/2 1/2 1 1/2 1 | 1/2 1/2 1/2 1/2 1 1 | 1 3 | -4",
-            style="jazz-solos",
             key="C major",
         ),
         solo("song", "It sings: keep it.", "", sung, SONG, key="C major"),

@@ -456,7 +456,7 @@ def test_a_style_with_too_few_families_is_told_as_such():
 
 def test_a_take_without_any_habit_is_kept_and_gets_no_exercise():
     lines = ["AA:dAfAdA BdAFEEDE FFAFdFAF EFGECEGE", "A:dAfAdA BdAFE:DE FAdfecAc d:dcd:::"]
-    findings = found(written(eighths("".join(lines * 2)), key="D major"))
+    findings = found(written(eighths("".join(lines)), key="D major"))
     assert {h.verdict for h in findings.placement.habits} <= {"none", "unmeasured"}
     tree = Tree(page_html(findings))
     assert "keep this take" in tree.words

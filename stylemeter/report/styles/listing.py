@@ -83,7 +83,7 @@ def collection_lines(collection: Collection) -> list[str]:
 def profile_lines(profile: Profile) -> list[str]:
     """Return what a profile was made from, and at which lengths it is a norm."""
     said = style_words(profile)
-    lines = _field(profile.name, f"{said.who} in {profile.families} families")
+    lines = _field(profile.name, f"{said.who}, in {profile.families} families")
     lines += _field("what that means", said.means)
     for c in profile.origins:
         lines += _field("from", f"{c.title} ({c.tunes} tunes)")

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features.base import Base
-from stylemeter.melody import Melody
-from stylemeter.stats import benjamini_hochberg
+from stylemeter.features import Base
+from stylemeter.music.melody import Melody
+from stylemeter.style.ranks import benjamini_hochberg
 from stylemeter.style.effects import log_odds
 from stylemeter.style.patterns import KINDS, Kind, Lines, Repeats, closed_repeats, line_bytes, possible
 from stylemeter.style.vocabulary import (

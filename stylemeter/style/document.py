@@ -175,7 +175,8 @@ class About:
         SHA-256 of what went in.
     rungs : tuple of RungSize
         In the order of the sample's row groups.
-    sample_sha256 : str
+    sample_sha256, vocabulary_sha256 : str
+        Digests of its files; empty of the vocabulary where it has none.
     """
 
     name: str
@@ -191,6 +192,7 @@ class About:
     input_digest: str
     rungs: tuple[RungSize, ...]
     sample_sha256: str
+    vocabulary_sha256: str = ""
 
     @classmethod
     def from_plain(cls, plain: Any, where: str) -> About:
@@ -229,6 +231,7 @@ class About:
                 input_digest=str(plain.get("input_digest", "")),
                 rungs=tuple(RungSize(int(r["notes"]), int(r["rows"]), int(r["families"])) for r in plain["rungs"]),
                 sample_sha256=str(plain["sample_sha256"]),
+                vocabulary_sha256=str(plain.get("vocabulary_sha256", "")),
             )
         except KeyError as error:
             raise ProfileError(f"field {error.args[0]!r} is missing", where=where, mend="fit it anew") from None
@@ -259,4 +262,5 @@ class About:
             "input_digest": self.input_digest,
             "rungs": [asdict(size) for size in self.rungs],
             "sample_sha256": self.sample_sha256,
+            "vocabulary_sha256": self.vocabulary_sha256,
         }

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.stats import jensen_shannon
+from stylemeter.style.ranks import jensen_shannon
 
 __all__ = [
     "Effect",

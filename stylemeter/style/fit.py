@@ -25,10 +25,13 @@ from stylemeter.style.distance import DistanceModel, fit_distance
 from stylemeter.style.document import SCHEMA, About, FeatureNorm, Origin, RungNorm, RungSize
 from stylemeter.style.families import tune_families
 from stylemeter.style.limits import DRAWS, limit_rows, rounded
+from stylemeter.style.patterns import Lines
 from stylemeter.style.profile import Profile, load_profile, sample_bytes
 from stylemeter.style.ranks import family_weights, jensen_shannon, weighted_quantile
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
 from stylemeter.style.sampling import Sample, gather, sample_of
+from stylemeter.style.vocabulary import SCHEMA as VOCABULARY_SCHEMA
+from stylemeter.style.vocabulary import fit_vocabulary
 from stylemeter.support import places
 
 if TYPE_CHECKING:
@@ -128,9 +131,9 @@ def _means(block: Floats, family: Ints) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True)
 class Fitted:
-    """Everything a sample decides: its families counted, the completed rungs, and what each says."""
+    """Everything a sample decides: the family of each tune, the completed rungs, and what each says."""
 
-    families: int
+    family: Ints
     rungs: dict[int, Rung]
     norms: dict[int, RungNorm]
 
@@ -152,7 +155,7 @@ def fit_sample(sample: Sample, progress: Callable[[int, int], None] | None = Non
         )
         if progress:
             progress(done, len(rungs))
-    return Fitted(int(family.max()) + 1, rungs, norms)
+    return Fitted(family, rungs, norms)
 
 
 def _toml(text: str) -> str:
@@ -264,13 +267,14 @@ def fit(
         return replace(load_profile(folder), remarks=tuple(remarks))
     fitted = fit_sample(sample, lambda d, n: report("rungs", d, n))
     rungs = fitted.rungs
+    patterns = fit_vocabulary(Lines.of(sample.lines), fitted.family)
     about = About(
         name=name,
         style=said,
         stylemeter=__version__,
         origins=tuple(origins),
         tunes=len(sample.labels),
-        families=fitted.families,
+        families=int(fitted.family.max()) + 1,
         failures=len(sample.failures),
         features=tuple(CATALOG),
         extra=tuple(sorted(next(iter(rungs.values())).extra)) if rungs else (),
@@ -278,8 +282,11 @@ def fit(
         input_digest=sample.digest,
         rungs=tuple(norm.size for norm in fitted.norms.values()),
         sample_sha256=hashlib.sha256(sample_bytes(list(CATALOG), rungs)).hexdigest(),
+        vocabulary_sha256=hashlib.sha256(patterns).hexdigest(),
     )
-    profile = Profile(None, about, remarks=tuple(remarks), recipe=recipe, _rungs=rungs, _norms=fitted.norms)
+    profile = Profile(
+        None, about, remarks=tuple(remarks), recipe=recipe, patterns=patterns, _rungs=rungs, _norms=fitted.norms
+    )
     if folder is None:
         return profile
     profile.save(folder)
@@ -385,5 +392,5 @@ def _kept_fit(digest: str, recipe: str, origins: Sequence[Origin]) -> Path | Non
     cache = places.cache_folder()
     if cache is None:
         return None
-    key = hashlib.sha256(f"{digest}\0{recipe}\0{origins!r}\0{SCHEMA}".encode()).hexdigest()
+    key = hashlib.sha256(f"{digest}\0{recipe}\0{origins!r}\0{SCHEMA}\0{VOCABULARY_SCHEMA}".encode()).hexdigest()
     return cache / "fits" / key

@@ -21,8 +21,8 @@ from typing import Literal, get_args
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.features.base import Base
-from stylemeter.meter import TICKS
+from stylemeter.features import Base
+from stylemeter.music.meter import TICKS
 
 __all__ = ["DEGREE_NAMES", "KINDS", "Counted", "Kind", "Lines", "Repeats", "closed_repeats", "count_patterns", "line_bytes", "possible"]
 

@@ -33,6 +33,8 @@ from stylemeter.support.notebook import html_table
 if TYPE_CHECKING:
     import pandas as pd
 
+    from stylemeter.style.vocabulary import Vocabulary
+
 __all__ = ["Limits", "Profile", "installed", "load_profile", "sample_bytes", "styles"]
 
 
@@ -52,6 +54,8 @@ class Profile:
         What was left out when it was fitted just now.
     recipe : str
         Text of ``recipe.toml``, of one in memory.
+    patterns : bytes
+        ``vocabulary.parquet``, of one in memory.
     """
 
     folder: Path | None
@@ -59,6 +63,7 @@ class Profile:
     calibration: dict[str, Any] | None = None
     remarks: tuple[str, ...] = ()
     recipe: str = ""
+    patterns: bytes = field(default=b"", repr=False)
     _rungs: dict[int, Rung] = field(default_factory=dict, repr=False)
     _norms: dict[int, RungNorm] = field(default_factory=dict, repr=False)
 
@@ -211,6 +216,20 @@ class Profile:
             ) from None
         return Rung(notes, self.names, family, block, extra)
 
+    @cached_property
+    def vocabulary(self) -> Vocabulary:
+        """Patterns its tunes share, loaded when they are asked for.
+
+        Raises
+        ------
+        ProfileError
+            If it has none (fitted by an earlier version), or it is damaged.
+        """
+        from stylemeter.style.vocabulary import FILE, load_vocabulary
+
+        where = self.patterns if self.folder is None else self.folder / FILE
+        return load_vocabulary(where, self.about.vocabulary_sha256 or None)
+
     def limits(self, notes: int, feature: str, coverage: float) -> Limits | None:
         """Central range of a feature in a rung, or None with too few families.
 
@@ -289,6 +308,7 @@ class Profile:
             else:
                 part.mkdir(parents=True)
                 (part / "sample.parquet").write_bytes(sample_bytes(self.names, self._rungs))
+                (part / "vocabulary.parquet").write_bytes(self.patterns)
                 (part / "profile.json").write_text(_dump(self.to_plain()) + "\n", encoding="utf-8")
                 (part / "recipe.toml").write_text(self.recipe, encoding="utf-8")
             self._save_calibration(part)

@@ -28,6 +28,7 @@ from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import READER_VERSION
 from stylemeter.reading.process.codec import pack, unpack
 from stylemeter.style.collections import TuneSource
+from stylemeter.style.patterns import line_bytes
 from stylemeter.support import places
 from stylemeter.support.files import keep, kept
 from stylemeter.support.pool import run_many
@@ -59,6 +60,8 @@ class TuneRows:
         Distributions of each excerpt, empty where unmeasured.
     meter : list of str
         Meter each excerpt's onsets are compared within; empty where it changes.
+    line : bytes
+        The tune as symbols, as `patterns.line_bytes` makes them.
     """
 
     rung: Ints
@@ -66,6 +69,7 @@ class TuneRows:
     values: Singles
     shapes: dict[str, list[Singles]]
     meter: list[str]
+    line: bytes
 
 
 def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
@@ -93,7 +97,7 @@ def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
         for name in DISTRIBUTIONS:
             shapes[name].append(found.get(name, np.zeros(0)).astype(np.float32))
     pairs = np.array(cuts, dtype=np.int64).reshape(-1, 2)
-    return TuneRows(pairs[:, 0], pairs[:, 1], rows, shapes, meters)
+    return TuneRows(pairs[:, 0], pairs[:, 1], rows, shapes, meters, line_bytes(base))
 
 
 # -- one chunk --------------------------------------------------------------------------------------------------
@@ -117,6 +121,7 @@ def _row(label: str, melody: Melody) -> dict[str, Any]:
         "error": None,
         "meter": rows.meter,
         "intervals": np.clip(np.diff(pitch), -127, 127).astype(np.int8).tobytes(),
+        "line": rows.line,
         "melody": pack([melody]),
         "rung": rows.rung.astype(np.int16).tobytes(),
         "values": rows.values.tobytes(),
@@ -129,7 +134,7 @@ def _schema() -> pa.Schema:
 
     text, binary = pa.string(), pa.binary()
     fields = [("label", text), ("error", text), ("meter", pa.list_(text)), ("intervals", binary), ("melody", text)]
-    fields += [("rung", binary), ("values", binary)]
+    fields += [("line", binary), ("rung", binary), ("values", binary)]
     return pa.schema(fields + [(f"shape:{name}", pa.list_(binary)) for name in DISTRIBUTIONS])
 
 
@@ -191,6 +196,8 @@ class Sample:
         Tunes read.
     intervals : list of ndarray
         Of each tune, for the families.
+    lines : list of bytes
+        The tunes as symbols, see `patterns.Lines`.
     packed : list of str
         The melodies, as `reading.wire` packs them.
     tune : ndarray of shape (R,)
@@ -209,6 +216,7 @@ class Sample:
 
     labels: list[str]
     intervals: list[npt.NDArray[np.int8]]
+    lines: list[bytes]
     packed: list[str]
     tune: Ints
     rung: Ints
@@ -294,6 +302,7 @@ def _sample(rows: Sequence[dict[str, Any]], digest: str) -> Sample:
     return Sample(
         labels=[row["label"] for row in good],
         intervals=[np.frombuffer(row["intervals"], dtype=np.int8) for row in good],
+        lines=[row["line"] for row in good],
         packed=[row["melody"] for row in good],
         tune=np.repeat(np.arange(len(good)), [len(r) for r in rungs]),
         rung=np.concatenate(rungs),

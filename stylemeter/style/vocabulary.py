@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import ProfileError
-from stylemeter.excerpt import LADDER
+from stylemeter.music.excerpts import LADDER
 from stylemeter.style.patterns import KINDS, Counted, Kind, Lines, closed_repeats, count_patterns, possible
 
 __all__ = [
@@ -406,10 +406,12 @@ def _file(tables: Sequence[Any], meta: dict[str, Any]) -> bytes:
 
     stream = io.BytesIO()
     text = json.dumps(meta, separators=(",", ":"), allow_nan=False)
-    schema = tables[0].schema.with_metadata({"stylemeter": text})
-    with pq.ParquetWriter(stream, schema, compression="zstd", compression_level=9, use_dictionary=False, store_schema=False) as writer:
+    # its own schema in the metadata too would be as long as the rest
+    how = {"compression": "zstd", "compression_level": 9, "use_dictionary": False, "store_schema": False}
+    with pq.ParquetWriter(stream, tables[0].schema, **how) as writer:
         for table in tables:
-            writer.write_table(table.replace_schema_metadata({"stylemeter": text}), row_group_size=max(1, len(table)))
+            writer.write_table(table, row_group_size=max(1, len(table)))
+        writer.add_key_value_metadata({"stylemeter": text})
     return stream.getvalue()
 
 
@@ -508,7 +510,7 @@ def load_vocabulary(path: Path, digest: str | None = None) -> Vocabulary:
         raise ProfileError(f"{FILE} is truncated or edited", where=where, mend="fit or install it anew")
     try:
         file = pq.ParquetFile(io.BytesIO(data))
-        meta = json.loads((file.schema_arrow.metadata or {})[b"stylemeter"])
+        meta = json.loads((file.metadata.metadata or {})[b"stylemeter"])
         if meta["schema"] != SCHEMA:
             raise ProfileError(f"vocabulary of another version ({meta['schema']!r})", where=where, mend="fit it anew")
         columns: dict[Kind, dict[str, Any]] = {}

@@ -24,6 +24,8 @@ from stylemeter.support.printable import show
 __all__ = [
     "Inputs",
     "errors_to_exit_codes",
+    "metadata_options",
+    "open_data_option",
     "progress_bar",
     "put",
     "read_options",
@@ -113,6 +115,22 @@ def read_options(function: F, kind_option: str = "--format") -> F:
 def read_options_from(function: F) -> F:
     """As `read_options`, the kind of file given with --from."""
     return read_options(function, "--from")
+
+
+open_data_option = click.option(
+    "--open-data", type=click.Path(path_type=Path), help="Folder of the open collections you fetched."
+)
+
+
+def metadata_options(function: F) -> F:
+    """Add the options that say what is known of each file; the command gets them as `by` and `metadata`."""
+    by = click.option("--by", help="Group by a column of the metadata, or by folder.")
+    table = click.option(
+        "--metadata",
+        type=click.Path(dir_okay=False, path_type=Path),
+        help="Table (CSV) of what is known of each file: a column names the files, the others are yours.",
+    )
+    return by(table(function))
 
 
 @dataclass

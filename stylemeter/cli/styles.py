@@ -9,16 +9,11 @@ from typing import Any
 
 import click
 
-from stylemeter.cli.common import errors_to_exit_codes, progress_bar, say
+from stylemeter.cli.common import errors_to_exit_codes, open_data_option, progress_bar, say
 from stylemeter.support import places
 from stylemeter.support.files import writing
 
 __all__ = ["calibrate", "corpus", "fit", "profiles"]
-
-_open_data = click.option(
-    "--open-data", type=click.Path(path_type=Path), help="Folder of the open collections you fetched."
-)
-
 
 @click.command()
 @click.argument("source", nargs=-1, required=True)
@@ -27,7 +22,7 @@ _open_data = click.option(
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write it to; else your own profiles folder.")
 @click.option("--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes.")
 @click.option("--scheduler", help="Address of a dask cluster to do the work.")
-@_open_data
+@open_data_option
 @errors_to_exit_codes
 def fit(
     source: tuple[str, ...],
@@ -154,7 +149,7 @@ def _print_rows(rows: list[dict[str, Any]], as_json: bool) -> None:
     help="Store the result in the profile (never with --no-inject).",
 )
 @click.option("--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes to read with.")
-@_open_data
+@open_data_option
 @errors_to_exit_codes
 def calibrate(
     name: str,

@@ -24,7 +24,7 @@ import numpy.typing as npt
 from stylemeter.features import Base
 from stylemeter.music.meter import TICKS
 
-__all__ = ["DEGREE_NAMES", "KINDS", "Counted", "Kind", "Lines", "Repeats", "closed_repeats", "count_patterns", "line_bytes", "possible"]
+__all__ = ["DEGREE_NAMES", "KINDS", "Counted", "Kind", "Lines", "Repeats", "closed_repeats", "count_patterns", "line_bytes", "pattern_counts", "possible"]
 
 Kind = Literal["intervals", "rhythm", "degrees"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -343,6 +343,33 @@ def _group(
         family_places,
     )
     return found, group
+
+
+def pattern_counts(
+    lines: Lines, kind: Kind, length: int, *, across: bool = True, least: int = 1
+) -> Iterator[tuple[str, int, int]]:
+    """Count the patterns of one kind and length.
+
+    Parameters
+    ----------
+    lines : Lines
+    kind : Kind
+    length : int
+        Intervals.
+    across : bool
+        Whether a pattern may run on from one phrase into the next.
+    least : int
+        Least count told.
+
+    Yields
+    ------
+    pattern, count, melodies
+        The commonest first, patterns of one count in the order of their symbols.
+    """
+    for found in count_patterns(lines, kind, [length], across=across):
+        order = np.argsort(-found.count, kind="stable")
+        for i in order[: int((found.count >= least).sum())].tolist():
+            yield lines.text(kind, int(found.first[i]), length), int(found.count[i]), int(found.families[i])
 
 
 # -- what comes back within a melody -------------------------------------------------------------------------------

@@ -39,6 +39,7 @@ __all__ = [
     "gathered_side",
     "joined_families",
     "profile_side",
+    "united",
 ]
 
 Floats = npt.NDArray[np.float64]
@@ -170,6 +171,27 @@ def joined_families(sides: Sequence[Side]) -> list[Side]:
         found.append(replace(side, family=family[at : at + count]))
         at += count
     return found
+
+
+def united(name: str, sides: Sequence[Side]) -> Side:
+    """Several sides of tunes read, their families numbered together, as one."""
+    samples = [s.sample for s in sides if s.sample is not None]
+    families = [s.family for s in sides if s.family is not None]
+    starts = np.cumsum([0, *(len(s.labels) for s in samples)])
+    sample = Sample(
+        labels=[label for s in samples for label in s.labels],
+        intervals=[line for s in samples for line in s.intervals],
+        lines=[line for s in samples for line in s.lines],
+        packed=[text for s in samples for text in s.packed],
+        tune=np.concatenate([s.tune + start for s, start in zip(samples, starts[:-1], strict=True)]),
+        rung=np.concatenate([s.rung for s in samples]),
+        values=np.concatenate([s.values for s in samples]),
+        shapes={k: [cells for s in samples for cells in s.shapes[k]] for k in samples[0].shapes},
+        meter=[label for s in samples for label in s.meter],
+        failures=[line for s in samples for line in s.failures],
+        digest="",
+    )
+    return Side(name, sample=sample, family=np.concatenate(families))
 
 
 # -- what is found -------------------------------------------------------------------------------------------------

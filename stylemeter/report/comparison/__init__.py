@@ -1,0 +1,1 @@
+"""Comparison: two samples side by side, as document, terminal text and page."""

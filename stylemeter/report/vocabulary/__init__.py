@@ -1,0 +1,1 @@
+"""Vocabulary: what a player leans on, as document, terminal text and page."""

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.errors import InputError, UsageError
+from stylemeter.errors import InputError, ProfileError, UsageError
 from stylemeter.features import CATALOG, habit_of
 from stylemeter.music.excerpts import LADDER
 from stylemeter.style.collections import Collection, tune_sources
@@ -588,7 +588,10 @@ def _patterns(a: Side, b: Side) -> tuple[tuple[PatternDifference, ...], int, str
     """Patterns that tell the sides apart, how many were tried, and why there can be none."""
     found: list[PatternDifference] = []
     for kind in KINDS:
-        left, right = _counts(a, kind), _counts(b, kind)
+        try:
+            left, right = _counts(a, kind), _counts(b, kind)
+        except ProfileError as error:  # a style fitted by an earlier version
+            return (), 0, str(error)
         for length in LENGTHS:
             found += _differences(kind, length, left[length], right[length])
     if not found:

@@ -14,7 +14,7 @@ from stylemeter.support.printable import show
 from stylemeter.takes.comparison import Comparison, PatternDifference, Shape, Trait
 from stylemeter.writing.table import escape
 
-__all__ = ["SCHEMA", "head", "heard_sentence", "pattern_sentence", "rows", "shape_sentence", "signed", "to_document"]
+__all__ = ["SCHEMA", "head", "heard_sentence", "pattern_sentence", "rows", "shape_sentence", "shift_text", "signed", "to_document"]
 
 #: Name and version of the document's layout.
 SCHEMA = "stylemeter/comparison/1"
@@ -90,6 +90,20 @@ def signed(value: float) -> str:
     """
     shown = f"{value:+.2f}"
     return shown if float(shown) else "0.00"
+
+
+def shift_text(name: str, shift: float) -> str:
+    """A shift in the trait's unit, with its sign; of a share in points of a hundred.
+
+    Examples
+    --------
+    >>> shift_text("step_share", -0.213), shift_text("pitch_range", 7.3)
+    ('-21 points', '+7.3 semitones')
+    """
+    if words().features[name].show == "percent":
+        return f"{100 * shift:+.0f} points" if abs(shift) >= 0.005 else "0 points"
+    said = format_value(name, abs(shift))
+    return said if shift == 0 else f"{'+' if shift > 0 else '-'}{said}"
 
 
 # -- data ----------------------------------------------------------------------------------------------------------

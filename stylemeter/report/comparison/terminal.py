@@ -10,7 +10,7 @@ from rich.text import Text
 
 from stylemeter.practice.words import format_value, words
 from stylemeter.report.classroom.terminal import WIDTH, put_out
-from stylemeter.report.comparison.document import head, heard_sentence, pattern_sentence, shape_sentence, signed
+from stylemeter.report.comparison.document import head, heard_sentence, pattern_sentence, shape_sentence, shift_text, signed
 from stylemeter.report.vocabulary.words import say, texts
 from stylemeter.support.printable import show
 from stylemeter.takes.comparison import Comparison
@@ -64,7 +64,7 @@ def _traits(c: Comparison) -> Iterator[Table | Text]:
         middle = " | ".join(format_value(t.name, m) for m in t.middle)
         low, high = e.delta_interval
         label = Text(words().features[t.name].label)
-        table.add_row(label, middle, f"{signed(e.delta)} ({signed(low)}, {signed(high)})", f"{e.shift:+.2g}")
+        table.add_row(label, middle, f"{signed(e.delta)} ({signed(low)}, {signed(high)})", shift_text(t.name, e.shift))
     yield table
     if len(differ) > TRAITS_MOST:
         more = len(differ) - TRAITS_MOST

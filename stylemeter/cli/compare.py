@@ -96,11 +96,11 @@ class _Reader:
 
     def _side(self, name: str, label: str) -> Side:
         from stylemeter.style.collections import find_collection, list_collections
-        from stylemeter.style.profile import find_profile, installed
+        from stylemeter.style.profile import load_profile, installed
         from stylemeter.takes.comparison import profile_side
 
         if name in installed() or (Path(name) / "profile.json").is_file():
-            return replace(profile_side(find_profile(name)), name=label)
+            return replace(profile_side(load_profile(name)), name=label)
         if not Path(name).exists() and name not in list_collections():
             known = ", ".join(sorted({*installed(), *list_collections()}))
             raise UsageError(f"no folder, file, collection or style {show(name)!r}", mend=f"styles are: {known}")

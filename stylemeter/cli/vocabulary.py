@@ -87,7 +87,7 @@ def vocabulary(
     if counts and (name or report):
         raise UsageError("--counts takes neither --profile nor --report", mend="leave --counts out")
     from stylemeter.style.groups import load_metadata
-    from stylemeter.style.profile import find_profile
+    from stylemeter.style.profile import load_profile
 
     table = load_metadata(metadata)
     if by is not None:
@@ -99,7 +99,7 @@ def vocabulary(
         _put_counts(rows, kind_of_pattern, as_json, as_csv, parquet)
         inputs.exit()
         return
-    profile = find_profile(name) if name else None
+    profile = load_profile(name) if name else None
     if profile is not None:
         _ = profile.vocabulary  # tells at once where there is none
     groups: dict[str, list[Any]] = {}

@@ -14,7 +14,7 @@ from stylemeter.support.printable import show
 from stylemeter.takes.comparison import Comparison, PatternDifference, Shape, Trait
 from stylemeter.writing.table import escape
 
-__all__ = ["SCHEMA", "head", "heard_sentence", "pattern_sentence", "rows", "shape_sentence", "shift_text", "signed", "to_document"]
+__all__ = ["SCHEMA", "head", "heard_sentence", "pattern_sentence", "q_text", "rows", "shape_sentence", "shift_text", "signed", "to_document"]
 
 #: Name and version of the document's layout.
 SCHEMA = "stylemeter/comparison/1"
@@ -90,6 +90,17 @@ def signed(value: float) -> str:
     """
     shown = f"{value:+.2f}"
     return shown if float(shown) else "0.00"
+
+
+def q_text(q: float) -> str:
+    """A q to three decimals, never 0.
+
+    Examples
+    --------
+    >>> q_text(0.0004), q_text(0.0214)
+    ('under 0.001', '0.021')
+    """
+    return say("compare.q_small") if q < 0.001 else f"{q:.3f}"
 
 
 def shift_text(name: str, shift: float) -> str:

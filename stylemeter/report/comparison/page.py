@@ -7,13 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stylemeter.features.distributions import IOI_CELLS
-from stylemeter.music.melody import Melody
+from stylemeter.music.melody import Key, Melody
 from stylemeter.music.meter import TICKS
 from stylemeter.practice.words import format_value, words
 from stylemeter.report.comparison.document import (
     head,
     heard_sentence,
     pattern_sentence,
+    q_text,
     shape_sentence,
     shift_text,
     signed,
@@ -100,7 +101,7 @@ def _trait(t: Trait) -> dict[str, Any]:
         "delta": said,
         "picture": _effect(e.delta, low, high, f"{label}: {said}"),
         "shift": shift_text(t.name, e.shift),
-        "q": f"{t.q:.3f}",
+        "q": q_text(t.q),
     }
 
 
@@ -176,4 +177,5 @@ def _melody(d: PatternDifference) -> Melody:
     notes.append(RawNote(now, length, pitch))
     low = min(n.pitch for n in notes)
     shift = 12.0 if low < 60 else 0.0
-    return build(Draft([RawNote(n.onset, n.duration, n.pitch + shift) for n in notes]))
+    raised = [RawNote(n.onset, n.duration, n.pitch + shift) for n in notes]
+    return build(Draft(raised, key=Key(0, "major", "given")))

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+import numpy as np
+
 from stylemeter.music.melody import Melody
 from stylemeter.practice.vocabulary import Figure, Missed, Shared, TakeVocabulary
 from stylemeter.report.vocabulary.words import bars_text, example, note_names, of_hundred, percent, say
@@ -69,8 +71,11 @@ def figure_sentences(take: TakeVocabulary, figure: Figure, profile: Profile | No
             said.append(say("vocabulary.same_rhythm"))
         elif figure.same_rhythm >= 3:
             said.append(say("vocabulary.same_rhythm_some", count=figure.same_rhythm, all=figure.count))
+        starts = len({int(p) % 12 for p in np.floor(take.melody.pitch[list(figure.places)] + 0.5)})
         if figure.same_degree == figure.count:
             said.append(say("vocabulary.same_degree"))
+        elif starts > 1:
+            said.append(say("vocabulary.starts", count=starts))
     if profile is None or take.reason:
         return said
     if figure.style_count:

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -45,6 +46,7 @@ __all__ = ["vocabulary"]
     help="With --counts: intervals, intervals with their rhythm, or degrees of the key.",
 )
 @click.option("--within-phrases", is_flag=True, help="With --counts: leave out patterns that run into the next phrase.")
+@click.option("--apart", is_flag=True, help="With --counts: leave out what begins inside the occurrence before.")
 @click.option("--least", type=click.IntRange(1), default=1, show_default=True, help="With --counts: least count told.")
 @metadata_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON document (with --counts one a line).")
@@ -61,6 +63,7 @@ def vocabulary(
     length: int,
     kind_of_pattern: str,
     within_phrases: bool,
+    apart: bool,
     least: int,
     by: str | None,
     metadata: Path | None,
@@ -94,7 +97,7 @@ def vocabulary(
         table.check(by)
     inputs = Inputs(_in_order(solo), options, kind, workers)
     if counts:
-        wish = _Counts(length, kind_of_pattern, within_phrases, least)
+        wish = _Counts(length, kind_of_pattern, within_phrases, apart, least)
         rows = list(_counted(inputs, wish, by, table))
         _put_counts(rows, kind_of_pattern, as_json, as_csv, parquet)
         inputs.exit()
@@ -178,11 +181,15 @@ def _put(
 # -- plain counts --------------------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
 class _Counts:
     """What is to be counted."""
 
-    def __init__(self, length: int, kind: str, within_phrases: bool, least: int) -> None:
-        self.length, self.kind, self.within_phrases, self.least = length, kind, within_phrases, least
+    length: int
+    kind: Any
+    within_phrases: bool
+    apart: bool
+    least: int
 
 
 def _counted(inputs: Inputs, wish: _Counts, by: str | None, table: Metadata) -> Iterator[dict[str, Any]]:
@@ -197,9 +204,10 @@ def _counted(inputs: Inputs, wish: _Counts, by: str | None, table: Metadata) -> 
     for group in sorted(lines):
         counted = pattern_counts(
             Lines.of(lines[group]),
-            wish.kind,  # type: ignore[arg-type]
+            wish.kind,
             wish.length,
             across=not wish.within_phrases,
+            apart=wish.apart,
             least=wish.least,
         )
         for pattern, count, solos in counted:

@@ -346,7 +346,7 @@ def _group(
 
 
 def pattern_counts(
-    lines: Lines, kind: Kind, length: int, *, across: bool = True, least: int = 1
+    lines: Lines, kind: Kind, length: int, *, across: bool = True, apart: bool = False, least: int = 1
 ) -> Iterator[tuple[str, int, int]]:
     """Count the patterns of one kind and length.
 
@@ -358,6 +358,8 @@ def pattern_counts(
         Intervals.
     across : bool
         Whether a pattern may run on from one phrase into the next.
+    apart : bool
+        Whether an occurrence that begins inside the one before is left out.
     least : int
         Least count told.
 
@@ -367,9 +369,27 @@ def pattern_counts(
         The commonest first, patterns of one count in the order of their symbols.
     """
     for found in count_patterns(lines, kind, [length], across=across):
-        order = np.argsort(-found.count, kind="stable")
-        for i in order[: int((found.count >= least).sum())].tolist():
-            yield lines.text(kind, int(found.first[i]), length), int(found.count[i]), int(found.families[i])
+        count = _count_apart(found) if apart else found.count
+        order = np.argsort(-count, kind="stable")
+        for i in order[: int((count >= least).sum())].tolist():
+            yield lines.text(kind, int(found.first[i]), length), int(count[i]), int(found.families[i])
+
+
+def _count_apart(found: Counted) -> Ints:
+    """Occurrences of each pattern, taken from left to right, that don't begin inside the one taken before."""
+    at = np.flatnonzero(found.group >= 0)
+    order = np.argsort(found.group[at], kind="stable")
+    at, group = at[order], found.group[at][order]
+    near = (np.diff(at) < found.length) & (group[1:] == group[:-1])
+    count = found.count.copy()
+    start = np.concatenate(([0], np.cumsum(count)))
+    for i in np.unique(group[1:][near]).tolist():
+        taken, last = 0, -found.length
+        for note in at[start[i] : start[i + 1]].tolist():
+            if note >= last + found.length:
+                taken, last = taken + 1, note
+        count[i] = taken
+    return count
 
 
 # -- what comes back within a melody -------------------------------------------------------------------------------

@@ -24,6 +24,7 @@ __all__ = [
     "Effect",
     "cliffs_delta",
     "distance_interval",
+    "drawn_times",
     "effect",
     "hodges_lehmann",
     "log_odds",
@@ -37,10 +38,13 @@ Ints = npt.NDArray[np.int64]
 #: Draws of the bootstrap, and share its intervals hold.
 DRAWS = 999
 CONFIDENCE = 0.95
+#: Draws of the shift's interval, and order statistics a sample stands for in them.
+SHIFT_DRAWS, SHIFT_ORDERS = 299, 60
 #: Values a side from which on the shift is worked out of quantiles: the number of pairs goes with the square.
 PAIRS_MAX = 1500
 #: Values a side up to which p comes from permutations, where ties make the normal approximation poor.
 SMALL = 25
+PERMUTATIONS = 9999
 
 
 # -- counts --------------------------------------------------------------------------------------------------------
@@ -177,46 +181,72 @@ def _thinned(values: Floats) -> Floats:
     return values[np.linspace(0, len(values) - 1, PAIRS_MAX).round().astype(np.int64)]
 
 
-def effect(a: Floats, b: Floats, *, seed: int = 0, draws: int = DRAWS) -> Effect:
+def drawn_times(count: int, *, seed: int = 0, draws: int = DRAWS) -> Ints:
+    """How often each of `count` families is drawn in each draw with replacement, of shape (draws, count)."""
+    rng = np.random.default_rng(seed)
+    return rng.multinomial(count, np.full(count, 1 / count), size=draws)
+
+
+def effect(a: Floats, b: Floats, times_a: Ints | None = None, times_b: Ints | None = None, *, seed: int = 0) -> Effect:
     """Compare a trait of two samples, a value a family.
 
     Parameters
     ----------
     a, b : ndarray of shape (n_a,), (n_b,)
         Measured values.
+    times_a, times_b : ndarray of shape (draws, n_a), (draws, n_b), optional
+        How often each is drawn, where several traits are to be compared in the same draws.
+    seed : int
 
     Notes
     -----
-    In the draws of the shift the samples are thinned to 200 order statistics a side: its interval is a percentile
-    interval [4]_ of the bootstrap, its own value is exact.
+    The intervals are percentile intervals [4]_. That of the shift is of fewer draws, in each of which a sample stands
+    for `SHIFT_ORDERS` of its order statistics at most; its own value is exact.
     """
-    from scipy.stats import PermutationMethod, mannwhitneyu
+    times_a = drawn_times(len(a), seed=seed) if times_a is None else times_a
+    times_b = drawn_times(len(b), seed=seed + 1) if times_b is None else times_b
+    order_a, order_b = np.argsort(a, kind="stable"), np.argsort(b, kind="stable")
+    sorted_a, sorted_b = a[order_a], b[order_b]
+    times_a, times_b = times_a[:, order_a], times_b[:, order_b]
+    whole = (times_a.sum(axis=1) > 0) & (times_b.sum(axis=1) > 0)
+    times_a, times_b = times_a[whole], times_b[whole]
+    # of each value of a, the drawn weight of b below it less that above it
+    cumulative = np.concatenate([np.zeros((len(times_b), 1)), np.cumsum(times_b, axis=1)], axis=1)
+    below = cumulative[:, np.searchsorted(sorted_b, sorted_a, side="left")]
+    above = cumulative[:, -1:] - cumulative[:, np.searchsorted(sorted_b, sorted_a, side="right")]
+    pairs = times_a.sum(axis=1) * cumulative[:, -1]
+    delta = ((below - above) * times_a).sum(axis=1) / pairs
+    shifts = [
+        np.median(np.subtract.outer(_orders(np.repeat(sorted_a, x)), _orders(np.repeat(sorted_b, y))))
+        for x, y in zip(times_a[:SHIFT_DRAWS], times_b[:SHIFT_DRAWS], strict=True)
+    ]
+    return Effect(
+        cliffs_delta(a, b), _interval(delta), hodges_lehmann(a, b), _interval(np.array(shifts)), _p(a, b, seed)
+    )
 
-    rng = np.random.default_rng(seed)
-    drawn_delta, drawn_shift = np.empty(draws), np.empty(draws)
-    sorted_a, sorted_b = np.sort(a), np.sort(b)
-    for i in range(draws):
-        left = sorted_a[np.sort(rng.integers(len(a), size=len(a)))]
-        right = sorted_b[np.sort(rng.integers(len(b), size=len(b)))]
-        drawn_delta[i] = _delta_sorted(left, right)
-        drawn_shift[i] = np.median(_every(left)[:, None] - _every(right)[None, :])
-    small = min(len(a), len(b)) <= SMALL
-    method = PermutationMethod(n_resamples=9999, rng=np.random.default_rng(seed)) if small else "asymptotic"
-    p = float(mannwhitneyu(a, b, method=method).pvalue) if np.ptp(np.concatenate([a, b])) > 0 else 1.0
-    return Effect(cliffs_delta(a, b), _interval(drawn_delta), hodges_lehmann(a, b), _interval(drawn_shift), p)
+
+def _p(a: Floats, b: Floats, seed: int) -> float:
+    """Mann-Whitney's p: of the normal approximation, or of permutations where a side is small."""
+    from scipy.stats import mannwhitneyu, rankdata
+
+    both = np.concatenate([a, b])
+    if np.ptp(both) == 0:
+        return 1.0
+    if min(len(a), len(b)) > SMALL:
+        return float(mannwhitneyu(a, b, method="asymptotic").pvalue)
+    rank = rankdata(both)
+    middle = len(a) * (len(both) + 1) / 2
+    order = np.argsort(np.random.default_rng(seed).random((PERMUTATIONS, len(both))), axis=1)[:, : len(a)]
+    apart = np.abs(rank[order].sum(axis=1) - middle)
+    as_far = int((apart >= abs(rank[: len(a)].sum() - middle) - 1e-9).sum())
+    return (as_far + 1) / (PERMUTATIONS + 1)
 
 
-def _delta_sorted(left: Floats, right: Floats) -> float:
-    below = np.searchsorted(right, left, side="left").sum()
-    above = len(left) * len(right) - np.searchsorted(right, left, side="right").sum()
-    return float(below - above) / (len(left) * len(right))
-
-
-def _every(values: Floats, most: int = 200) -> Floats:
-    """At most so many evenly spaced order statistics."""
-    if len(values) <= most:
+def _orders(values: Floats) -> Floats:
+    """At most `SHIFT_ORDERS` evenly spaced order statistics of a sorted sample."""
+    if len(values) <= SHIFT_ORDERS:
         return values
-    return values[np.linspace(0, len(values) - 1, most).round().astype(np.int64)]
+    return values[np.linspace(0, len(values) - 1, SHIFT_ORDERS).round().astype(np.int64)]
 
 
 def paired_effect(before: Floats, after: Floats, *, seed: int = 0, draws: int = DRAWS) -> Effect:
@@ -237,7 +267,7 @@ def paired_effect(before: Floats, after: Floats, *, seed: int = 0, draws: int = 
         float(np.sign(difference).mean()),
         _interval(np.sign(drawn).mean(axis=1)),
         _walsh(difference),
-        _interval(np.array([_walsh(d) for d in drawn])),
+        _interval(np.array([_walsh(d) for d in drawn[:SHIFT_DRAWS]])),
         p,
     )
 

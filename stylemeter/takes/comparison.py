@@ -20,7 +20,7 @@ from stylemeter.errors import InputError, ProfileError, UsageError
 from stylemeter.features import CATALOG, habit_of
 from stylemeter.music.excerpts import LADDER
 from stylemeter.style.collections import Collection, tune_sources
-from stylemeter.style.effects import Effect, distance_interval, effect, log_odds, paired_effect, robust_log_odds
+from stylemeter.style.effects import Effect, distance_interval, drawn_times, effect, log_odds, paired_effect, robust_log_odds
 from stylemeter.style.families import tune_families
 from stylemeter.style.patterns import KINDS, Kind, Lines, count_patterns
 from stylemeter.style.profile import Profile
@@ -420,13 +420,17 @@ def _traits(
     if pairs:
         found = _paired_traits(rows, pairs, seed)
     else:
-        left, right = (_unit_means(r) for r in rows)
+        means = [_unit_means(r) for r in rows]
+        # all traits in the same draws
+        times = [drawn_times(len(m), seed=seed + side) for side, m in enumerate(means)]
         found = []
         for i, name in enumerate(CATALOG):
-            x, y = (side[np.isfinite(side[:, i]), i] for side in (left, right))
+            there = [np.isfinite(m[:, i]) for m in means]
+            x, y = (m[mask, i] for m, mask in zip(means, there, strict=True))
             enough = min(len(x), len(y)) >= LEAST_FAMILIES
+            drawn = (t[:, mask] for t, mask in zip(times, there, strict=True))
             found.append(
-                Trait(name, (len(x), len(y)), (_middle(x), _middle(y)), effect(x, y, seed=seed) if enough else None)
+                Trait(name, (len(x), len(y)), (_middle(x), _middle(y)), effect(x, y, *drawn, seed=seed) if enough else None)
             )
     return _adjusted(found)
 

@@ -254,7 +254,8 @@ def _take_vocabulary(take: _Take, vocabulary: Vocabulary | None, earlier: set[st
         stretches = 1 if notes <= 1.25 * longest else math.ceil(notes / longest)
         rungs = vocabulary.rungs(min(notes, longest))
         figures = [_judged(f, take, vocabulary, rungs, stretches) for f in figures]
-        missed = _missed(take, vocabulary, rungs) if stretches == 1 else []
+        # how far a pattern falls short grows with the take, so that it can't be judged by shorter tunes
+        missed = _missed(take, vocabulary, rungs) if notes <= longest else []
         # one adjustment over all that was tried, whichever way it differs
         q = benjamini_hochberg([f.p for f in [*figures, *missed]])
         figures = [replace(f, q=float(v)) for f, v in zip(figures, q, strict=False)]

@@ -48,6 +48,7 @@ _TIME_TICKS = np.array([int(t * TICKS) for t in _TIMES], dtype=np.int64)
 _NO_DEGREE = 12
 #: Intervals are kept in a byte: none is wider than that of the lowest and the highest MIDI note.
 _WIDEST = 127
+_LARGEST = 2**62
 #: Symbols a kind may have.
 _ALPHABET = {"intervals": 256, "rhythm": 256 * 256, "degrees": 16}
 
@@ -125,9 +126,9 @@ class Lines:
         return len(self.start) - 1
 
     @cached_property
-    def melody(self) -> Ints:
+    def melody(self) -> npt.NDArray[np.int32]:
         """Melody each note belongs to."""
-        return np.repeat(np.arange(self.melodies, dtype=np.int64), np.diff(self.start))
+        return np.repeat(np.arange(self.melodies, dtype=np.int32), np.diff(self.start))
 
     def part(self, pieces: Sequence[tuple[int, int]]) -> Lines:
         """Stretches of notes as melodies of their own.
@@ -156,14 +157,16 @@ class Lines:
         both[self.time == 0] = -1
         return both
 
-    def reach(self, *, across: bool) -> Ints:
+    def reach(self, *, across: bool) -> npt.NDArray[np.int32]:
         """How many intervals follow each note before its phrase (or, across phrases, its melody) ends."""
         stops = np.zeros(len(self), dtype=bool)
         stops[self.start[1:][np.diff(self.start) > 0] - 1] = True
         if not across:
             stops |= self.ends
-        last = np.flatnonzero(stops)
-        return last[np.searchsorted(last, np.arange(len(self)))] - np.arange(len(self))
+        last = np.flatnonzero(stops).astype(np.int32)
+        # each note's own stretch ends with the next stop
+        size = np.diff(np.concatenate(([-1], last)))
+        return np.repeat(last, size) - np.arange(len(self), dtype=np.int32)
 
     def text(self, kind: Kind, note: int, length: int) -> str:
         """A pattern in writing: "-1 -1 2", "-1:1/2 2:1" (quarters) or "5 4 3 1".
@@ -215,13 +218,13 @@ class Counted:
 
     kind: Kind
     length: int
-    places: Ints
-    first: Ints
+    places: npt.NDArray[np.int32]
+    first: npt.NDArray[np.int32]
     count: Ints
     families: Ints
     squares: Ints
     products: Ints
-    group: Ints
+    group: npt.NDArray[np.int32]
     own: npt.NDArray[np.int32]
     family_places: Ints
 
@@ -260,89 +263,101 @@ def count_patterns(
     A pattern shared by f families holds only patterns shared by f families or more, so that each length looks only
     where the one before was kept at both its ends: exact, and long patterns cost little.
     """
-    symbol = lines.symbols(kind).astype(np.int64)
-    reach = lines.reach(across=across)
+    symbol = lines.symbols(kind)
     own_family = np.arange(lines.melodies, dtype=np.int64) if family is None else family
-    of_note = own_family[lines.melody]
+    # numbers of notes and families in four bytes: of a large collection these arrays are most of the memory
+    of_note = own_family.astype(np.int32)[lines.melody]
     number = int(own_family.max(initial=-1)) + 1
     extra = kind == "degrees"
-    possible = _possible(symbol, reach, extra)
-    rank: Ints | None = None
+    reach = possible(lines, kind, across=across)
+    rank: npt.NDArray[np.int32] | None = None
     for length in range(1, max(lengths) + 1):
-        places = np.flatnonzero(possible >= length)
+        places = np.flatnonzero(reach >= length).astype(np.int32)
         if rank is None:
-            key_at, key = places, symbol[places]
+            at = places
+            key = symbol[at].astype(np.int64)
             if extra:
-                key = key * _ALPHABET[kind] + symbol[places + 1]
+                key = key * _ALPHABET[kind] + symbol[at + 1]
         else:
-            key_at = places[(rank[places] >= 0) & (rank[np.minimum(places + 1, len(lines) - 1)] >= 0)]
-            key = rank[key_at] * _ALPHABET[kind] + symbol[key_at + length - 1 + extra]
-        found, rank = _group(kind, length, key_at, key, of_note, number, places, least_families, len(lines))
+            at = places[(rank[places] >= 0) & (rank[np.minimum(places + 1, len(lines) - 1)] >= 0)]
+            key = rank[at].astype(np.int64) * _ALPHABET[kind] + symbol[at + length - 1 + extra]
+        found = _group(kind, length, at, key, of_note, number, places, least_families, len(lines))
+        rank = found.group
         if length in lengths:
             yield found
 
 
-def possible(lines: Lines, kind: Kind, *, across: bool = False) -> Ints:
+def possible(lines: Lines, kind: Kind, *, across: bool = False) -> npt.NDArray[np.int32]:
     """Most intervals a pattern from each note may have: up to its phrase's end and the first note without a symbol.
 
     Returns
     -------
     ndarray of shape (N,)
     """
-    return _possible(lines.symbols(kind), lines.reach(across=across), kind == "degrees")
-
-
-def _possible(symbol: npt.NDArray[np.integer], reach: Ints, extra: bool) -> Ints:
-    bad = np.append(np.flatnonzero(symbol < 0), len(symbol) + 1)
-    ahead = bad[np.searchsorted(bad, np.arange(len(symbol)))] - np.arange(len(symbol))
-    return np.minimum(reach, ahead - extra)
+    symbol, reach = lines.symbols(kind), lines.reach(across=across)
+    bad = np.flatnonzero(symbol < 0).astype(np.int32)
+    size = np.diff(np.concatenate(([-1], bad, [len(symbol) + len(reach)])))
+    nearest = np.repeat(np.append(bad, np.int32(2**31 - 1 - len(symbol))), size)[: len(symbol)]
+    ahead = nearest - np.arange(len(symbol), dtype=np.int32)
+    return np.minimum(reach, ahead - (kind == "degrees"))
 
 
 def _group(
-    kind: Kind, length: int, at: Ints, key: Ints, of_note: Ints, number: int, places: Ints, least: int, size: int
-) -> tuple[Counted, Ints]:
+    kind: Kind,
+    length: int,
+    at: npt.NDArray[np.int32],
+    key: Ints,
+    of_note: npt.NDArray[np.int32],
+    number: int,
+    places: npt.NDArray[np.int32],
+    least: int,
+    size: int,
+) -> Counted:
     """Sort places by pattern and family and count them."""
-    family = of_note[at]
-    order = np.lexsort((family, key))
-    key, family, at = key[order], family[order], at[order]
-    new_key = np.ones(len(key), dtype=bool)
-    new_key[1:] = key[1:] != key[:-1]
-    new_run = new_key.copy()
-    new_run[1:] |= family[1:] != family[:-1]
+    if int(key.max(initial=0)) < _LARGEST // max(1, number):
+        # both in one number, which sorts in half the time
+        key *= number
+        key += of_note[at]
+        order = np.argsort(key)
+        key = key[order]
+        new_run = np.ones(len(key), dtype=bool)
+        new_run[1:] = key[1:] != key[:-1]
+        key //= number
+    else:
+        order = np.lexsort((of_note[at], key))
+        key = key[order]
+        new_run = np.ones(len(key), dtype=bool)
+        family = of_note[at[order]]
+        new_run[1:] = (key[1:] != key[:-1]) | (family[1:] != family[:-1])
+    at = at[order]
+    del order
     run_start = np.flatnonzero(new_run)
-    run = np.diff(np.append(run_start, len(key)))
-    of_run = new_key[run_start]
-    first_run = np.flatnonzero(of_run)
+    run_key = key[run_start]
+    new_key = np.ones(len(run_key), dtype=bool)
+    new_key[1:] = run_key[1:] != run_key[:-1]
+    del key, new_run, run_key
+    run = np.diff(np.append(run_start, len(at)))
+    first_run = np.flatnonzero(new_key)
     families = np.diff(np.append(first_run, len(run)))
     family_places = np.bincount(of_note[places], minlength=number)
     keep = families >= least
     start = run_start[first_run]
-    count = np.diff(np.append(start, len(key)))
+    count = np.diff(np.append(start, len(at)))
 
     def summed(numbers: Ints) -> Ints:
         return np.add.reduceat(numbers, first_run)[keep] if len(first_run) else np.zeros(0, dtype=np.int64)
 
-    new_number = np.where(keep, np.cumsum(keep) - 1, -1)
-    group = np.full(size, -1, dtype=np.int64)
-    group[at] = np.repeat(new_number, count)
+    squares = summed(run * run)
+    products = summed(run * family_places[of_note[at[run_start]]])
+    group = np.full(size, -1, dtype=np.int32)
+    group[at] = np.repeat(np.where(keep, np.cumsum(keep) - 1, -1).astype(np.int32), count)
     own = np.zeros(size, dtype=np.int32)
-    own[at] = np.repeat(run, run)
+    own[at] = np.repeat(run.astype(np.int32), run)
     # where it is told: the earliest place, whatever family that is
-    first = np.minimum.reduceat(at, start)[keep] if len(start) else np.zeros(0, dtype=np.int64)
-    found = Counted(
-        kind,
-        length,
-        places,
-        first,
-        count[keep],
-        families[keep],
-        summed(run * run),
-        summed(run * family_places[family[run_start]]),
-        group,
-        own,
-        family_places,
+    first = np.minimum.reduceat(at, start)[keep] if len(start) else np.zeros(0, dtype=np.int32)
+    return Counted(
+        kind, length, places, first, count[keep], families[keep], squares, products, group, own, family_places
     )
-    return found, group
 
 
 def pattern_counts(
@@ -438,7 +453,7 @@ def closed_repeats(
     """
     symbol = lines.symbols(kind).astype(np.int64)
     extra = kind == "degrees"
-    reach = _possible(symbol, lines.reach(across=across), extra)
+    reach = possible(lines, kind, across=across)
     at = np.arange(len(lines), dtype=np.int64)
     melody = np.zeros_like(lines.melody) if together else lines.melody
     rank = np.zeros(len(lines), dtype=np.int64)
@@ -448,7 +463,7 @@ def closed_repeats(
         length += 1
         at = at[reach[at] >= length]
         # melodies apart from the start: each later length goes on from groups within one melody
-        key = melody[at] if length == 1 else rank[at]
+        key = melody[at].astype(np.int64) if length == 1 else rank[at]
         if length == 1 and extra:
             key = key * _ALPHABET[kind] + symbol[at]
         key = key * _ALPHABET[kind] + symbol[at + length - 1 + extra]
@@ -473,7 +488,7 @@ def closed_repeats(
 
 
 def _closed(
-    symbol: Ints, reach: Ints, at: Ints, start: Ints, count: Ints, length: int, extra: bool
+    symbol: Ints, reach: npt.NDArray[np.int32], at: Ints, start: Ints, count: Ints, length: int, extra: bool
 ) -> list[tuple[int, Ints]]:
     """Groups that come back and whose neighbours differ on both sides: their length and where they start."""
     size = len(symbol)

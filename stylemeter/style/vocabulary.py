@@ -61,12 +61,14 @@ RUNGS = (*LADDER, 512, 768, 1024)
 FAMILIES_MOST, FAMILIES_LEAST = 400, 39
 #: Least expected number at which a pattern counts as missed.
 UNDER_LEAST = 1.0
+#: Most intervals of the figures judged together; longer ones are passages.
+POOLS = {"short": 6, "long": 10}
 #: Ranks of scores that are kept: the first so many, then each a tenth on from the one before.
 RANKS_EXACT = 100
 
 
 def over_pool(kind: Kind, length: int) -> str:
-    """Patterns a pattern that comes back is judged among: figures, or passages longer than those that are counted.
+    """Patterns a pattern that comes back is judged among: tunes repeat short figures, long ones and passages unlike.
 
     Parameters
     ----------
@@ -74,7 +76,8 @@ def over_pool(kind: Kind, length: int) -> str:
     length : int
         Intervals.
     """
-    return kind if length <= LENGTHS[-1] else f"{kind} passages"
+    size = next((name for name, most in POOLS.items() if length <= most), "passages")
+    return f"{kind} {size}"
 
 
 def over_score(covered: float, expected: float, length: int, notes: int) -> float:
@@ -205,9 +208,24 @@ def _excerpts(lines: Lines, family: Ints, seed: int) -> list[_Excerpts]:
 class _Looked:
     """What was counted of one kind and length, at the notes of the excerpts only."""
 
-    counted: Counted
+    count: Ints
+    families: Ints
+    places: int
+    family_places: Ints
     group: list[Ints]
     own: list[Ints]
+
+    @classmethod
+    def of(cls, counted: Counted, excerpts: Sequence[_Excerpts]) -> _Looked:
+        """Take of a count what the excerpts need: the whole holds an entry a note."""
+        return cls(
+            counted.count,
+            counted.families,
+            len(counted.places),
+            counted.family_places,
+            [counted.group[e.note].astype(np.int64) for e in excerpts],
+            [counted.own[e.note].astype(np.int64) for e in excerpts],
+        )
 
 
 def fit_vocabulary(lines: Lines, family: Ints, *, seed: int = 0) -> bytes:
@@ -241,11 +259,7 @@ def fit_vocabulary(lines: Lines, family: Ints, *, seed: int = 0) -> bytes:
                 columns[name].append(getattr(counted, name))
             places[f"{kind} {counted.length}"] = len(counted.places)
             squared[f"{kind} {counted.length}"] = int((counted.family_places.astype(np.int64) ** 2).sum())
-            looked[counted.length] = _Looked(
-                counted,
-                [counted.group[e.note] for e in excerpts],
-                [counted.own[e.note].astype(np.int64) for e in excerpts],
-            )
+            looked[counted.length] = _Looked.of(counted, excerpts)
         tables.append(_table(columns))
         for place, tally in enumerate(tallies):
             tally.add(kind, looked, place)
@@ -289,10 +303,10 @@ class _Tally:
             if length in looked:
                 there = looked[length]
                 group = int(there.group[place][first])
-                if group >= 0 and there.counted.families[group] - 1 >= SHARED_BY:
-                    others = int(there.counted.count[group] - there.own[place][first])
+                if group >= 0 and there.families[group] - 1 >= SHARED_BY:
+                    others = int(there.count[group] - there.own[place][first])
                     family = self.excerpts.family[excerpt]
-                    of_others = len(there.counted.places) - int(there.counted.family_places[family])
+                    of_others = there.places - int(there.family_places[family])
                     a, b = lines.start[excerpt], lines.start[excerpt + 1]
                     expected = others / of_others * int((reach[a:b] >= length).sum())
             score = over_score(covered_notes(at, length), expected, length, self.excerpts.notes)
@@ -300,15 +314,15 @@ class _Tally:
 
     def _missed(self, kind: Kind, length: int, found: _Looked, place: int, reach: Ints) -> None:
         """How often each excerpt plays what is to be expected of it."""
-        lines, counted = self.excerpts.lines, found.counted
+        lines = self.excerpts.lines
         number = lines.melodies
         here = reach >= length
         own_places = np.bincount(lines.melody[here], minlength=number)
-        rate = counted.count / max(1, len(counted.places))
+        rate = found.count / max(1, found.places)
         common = np.flatnonzero(rate * own_places.max(initial=0) >= UNDER_LEAST)
         if not len(common):
             return
-        column = np.full(len(counted.count) + 1, -1, dtype=np.int64)
+        column = np.full(len(found.count) + 1, -1, dtype=np.int64)
         column[common] = np.arange(len(common))
         at = column[found.group[place]]
         at[~here] = -1
@@ -323,7 +337,7 @@ class _Tally:
     def _stock(self, found: _Looked, place: int, reach: Ints) -> None:
         lines, group = self.excerpts.lines, found.group[place]
         shared = (group >= 0) & (reach >= STOCK_LENGTH)
-        shared &= found.counted.families[np.maximum(group, 0)] - 1 >= SHARED_BY if len(found.counted.families) else False
+        shared &= found.families[np.maximum(group, 0)] - 1 >= SHARED_BY if len(found.families) else False
         covered = cover(np.flatnonzero(shared), STOCK_LENGTH, len(lines))
         shares = [covered[a:b].mean() for a, b in zip(lines.start[:-1], lines.start[1:], strict=True)]
         self.stock = [float(f"{s:.4g}") for s in np.quantile(shares, [0.05, 0.95, 0.5])]

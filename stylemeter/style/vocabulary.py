@@ -62,7 +62,7 @@ FAMILIES_MOST, FAMILIES_LEAST = 400, 39
 #: Least expected number at which a pattern counts as missed.
 UNDER_LEAST = 1.0
 #: Most intervals of the figures judged together; longer ones are passages.
-POOLS = {"short": 6, "long": 10}
+POOLS = {"short": 4, "middle": 6, "long": 10}
 #: Ranks of scores that are kept: the first so many, then each a tenth on from the one before.
 RANKS_EXACT = 100
 

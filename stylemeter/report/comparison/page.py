@@ -20,9 +20,8 @@ from stylemeter.report.comparison.document import (
     signed,
 )
 from stylemeter.report.draw.html import write_html
-from stylemeter.report.draw.notation import engrave
 from stylemeter.report.draw.svg import Chart, chart, swatch, tag
-from stylemeter.report.vocabulary.page import render
+from stylemeter.report.vocabulary.page import Sheet, render
 from stylemeter.report.vocabulary.words import say
 from stylemeter.support.printable import show
 from stylemeter.takes.comparison import Comparison, PatternDifference, Shape, Trait
@@ -58,15 +57,17 @@ def comparison_html(comparisons: Sequence[Comparison], by: str) -> str:
     """Return the page as HTML, with everything inside."""
     first = comparisons[0]
     one = say("compare.title", a=show(first.names[0]), b=show(first.names[1]))
+    sheet = Sheet()
     return render(
         "comparison.html.j2",
+        sheet,
         title=one if len(comparisons) == 1 else say("compare.group_title", column=show(by)),
-        comparisons=[_view(c, i) for i, c in enumerate(comparisons)],
+        comparisons=[_view(c, sheet, i) for i, c in enumerate(comparisons)],
         many=len(comparisons) > 1,
     )
 
 
-def _view(c: Comparison, place: int) -> dict[str, Any]:
+def _view(c: Comparison, sheet: Sheet, place: int) -> dict[str, Any]:
     differ = sum(t.differs for t in c.traits)
     compared = [t for t in c.traits if t.effect is not None]
     a, b = (show(n) for n in c.names)
@@ -79,7 +80,7 @@ def _view(c: Comparison, place: int) -> dict[str, Any]:
         "traits": [_trait(t) for t in compared],
         "shapes": [{"said": shape_sentence(s), "picture": _chart(s, (a, b))} for s in c.shapes],
         "swatches": (swatch("bar"), swatch("style")),
-        "patterns": [_patterns(c, side, f"c{place}s{side}") for side in (0, 1)],
+        "patterns": [_patterns(c, side, sheet, f"c{place}s{side}") for side in (0, 1)],
         "patterns_said": say("compare.no_patterns", reason=c.reason)
         if c.reason
         else say("compare.patterns_intro", tried=c.tried)
@@ -146,20 +147,19 @@ def _ticks(s: Shape) -> dict[int, str]:
 # -- figures -------------------------------------------------------------------------------------------------------
 
 
-def _patterns(c: Comparison, side: int, prefix: str) -> dict[str, Any]:
+def _patterns(c: Comparison, side: int, sheet: Sheet, prefix: str) -> dict[str, Any]:
     own = [d for d in c.patterns if (d.log_odds > 0) == (side == 0)][:PATTERNS_MOST]
     return {
         "title": say("compare.side_has", name=show(c.names[side])),
-        "figures": list(_figures(own, prefix)),
+        "figures": list(_figures(own, sheet, prefix)),
     }
 
 
-def _figures(patterns: Sequence[PatternDifference], prefix: str) -> Iterator[dict[str, Any]]:
+def _figures(patterns: Sequence[PatternDifference], sheet: Sheet, prefix: str) -> Iterator[dict[str, Any]]:
     for number, d in enumerate(patterns):
         said = pattern_sentence(d)
-        melody = None if d.kind == "degrees" else _melody(d)
-        drawn = None if melody is None else engrave(melody, (), set(melody.bar.tolist()), f"{prefix}p{number}", said)
-        yield {"said": said, "engraved": drawn}
+        music = None if d.kind == "degrees" else sheet.take(_melody(d), [0], d.length, f"{prefix}p{number}", said)
+        yield {"said": said, "music": music}
 
 
 def _melody(d: PatternDifference) -> Melody:

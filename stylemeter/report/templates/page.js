@@ -114,6 +114,7 @@
 // Sorting and filtering of the table of traits; without this script the table stands as it was written.
 (function () {
   const table = document.getElementById("trait-table");
+  if (!table) return;
   const tools = document.querySelector(".tools");
   const grouped = document.getElementById("grouped");
   const outsideOnly = document.getElementById("outside-only");

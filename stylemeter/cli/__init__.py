@@ -24,7 +24,10 @@ _COMMANDS = {
     "place": ("stylemeter.cli.place", "Place solos against a style: the main job."),
     "batch": ("stylemeter.cli.classes", "Place a folder of solos: a page each and an overview."),
     "progress": ("stylemeter.cli.classes", "Follow takes over time: did a habit move?"),
-    "vocabulary": ("stylemeter.cli.vocabulary", "Tell which figures a player leans on, against a style and between takes."),
+    "vocabulary": (
+        "stylemeter.cli.vocabulary",
+        "Tell which figures a player leans on, against a style and between takes.",
+    ),
     "compare": ("stylemeter.cli.compare", "Compare two styles, folders, terms or players, trait by trait."),
     "notes": ("stylemeter.cli.notes", "Print the note table as read, or write it in another format."),
     "features": ("stylemeter.cli.features", "Print every feature of solos, or the dictionary of features."),

@@ -72,7 +72,8 @@ def compare(
             raise UsageError(
                 f"{len(sides)} to compare", mend="name two: folders, collections or styles (one alone with --by COLUMN)"
             )
-        pairs = [("", *read.two(*sides))]
+        a, b = read.two(*sides)
+        pairs = [("", a, b)]
     else:
         if len(sides) != 1:
             raise UsageError("--by takes one folder or collection", mend="or leave --by out to compare two")
@@ -96,7 +97,7 @@ class _Reader:
 
     def _side(self, name: str, label: str) -> Side:
         from stylemeter.style.collections import find_collection, list_collections
-        from stylemeter.style.profile import load_profile, installed
+        from stylemeter.style.profile import installed, load_profile
         from stylemeter.takes.comparison import profile_side
 
         if name in installed() or (Path(name) / "profile.json").is_file():
@@ -136,7 +137,7 @@ class _Reader:
             [self._gathered(g, [replace(collection, source=tuple(map(str, there[g])))]) for g in chosen]
         )
         if len(sides) == 2:
-            return [(f"{sides[0].name} | {sides[1].name}", *sides)]
+            return [(f"{sides[0].name} | {sides[1].name}", sides[0], sides[1])]
         return [(s.name, s, united("the others", [o for o in sides if o is not s])) for s in sides]
 
 

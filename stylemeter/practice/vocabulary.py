@@ -15,9 +15,9 @@ import numpy.typing as npt
 
 from stylemeter.features import Base
 from stylemeter.music.melody import Melody
-from stylemeter.style.ranks import benjamini_hochberg
 from stylemeter.style.effects import log_odds
 from stylemeter.style.patterns import KINDS, Kind, Lines, Repeats, closed_repeats, line_bytes, possible
+from stylemeter.style.ranks import benjamini_hochberg
 from stylemeter.style.vocabulary import (
     LENGTHS,
     STOCK_LENGTH,
@@ -31,7 +31,17 @@ from stylemeter.style.vocabulary import (
     under_score,
 )
 
-__all__ = ["LEANED", "Figure", "Missed", "Shared", "Stock", "TakeVocabulary", "shared_figures", "take_vocabulary", "vocabularies"]
+__all__ = [
+    "LEANED",
+    "Figure",
+    "Missed",
+    "Shared",
+    "Stock",
+    "TakeVocabulary",
+    "shared_figures",
+    "take_vocabulary",
+    "vocabularies",
+]
 
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
@@ -200,7 +210,8 @@ class TakeVocabulary:
 
 def vocabularies(melodies: Sequence[Melody], vocabulary: Vocabulary | None) -> list[TakeVocabulary]:
     """Vocabulary of takes in the order given; each after the first is compared with those before it."""
-    found, earlier = [], set[str]()
+    found: list[TakeVocabulary] = []
+    earlier: set[str] = set()
     for melody in melodies:
         take = _Take(melody)
         found.append(_take_vocabulary(take, vocabulary, earlier if found else None))
@@ -257,13 +268,13 @@ def _take_vocabulary(take: _Take, vocabulary: Vocabulary | None, earlier: set[st
         # how far a pattern falls short grows with the take, so that it can't be judged by shorter tunes
         missed = _missed(take, vocabulary, rungs) if notes <= longest else []
         # one adjustment over all that was tried, whichever way it differs
-        q = benjamini_hochberg([f.p for f in [*figures, *missed]])
+        q = benjamini_hochberg([*(f.p for f in figures), *(m.p for m in missed)])
         figures = [replace(f, q=float(v)) for f, v in zip(figures, q, strict=False)]
         missed = [replace(m, q=float(v)) for m, v in zip(missed, q[len(figures) :], strict=True)]
     return TakeVocabulary(
         melody=take.melody,
         phrases=int(take.lines.ends.sum()),
-        figures=_told_once(figures, take, notes),
+        figures=_told_once(figures, notes),
         missed=_missed_once(missed),
         stock=_stock(take, vocabulary, earlier),
         tried=len(figures) + len(missed),
@@ -278,8 +289,7 @@ def _take_vocabulary(take: _Take, vocabulary: Vocabulary | None, earlier: set[st
 def _figures(take: _Take, kind: Kind) -> list[Figure]:
     found = closed_repeats(take.lines, kind)
     return [
-        _figure(take, kind, length, places)
-        for length, places in zip(found.length.tolist(), found.places, strict=True)
+        _figure(take, kind, length, places) for length, places in zip(found.length.tolist(), found.places, strict=True)
     ]
 
 
@@ -343,7 +353,7 @@ def _score(figure: Figure, notes: int, expected: float, stretches: int) -> float
     return over_score(covered, expected / stretches, figure.length, -(-notes // stretches))
 
 
-def _told_once(figures: list[Figure], take: _Take, notes: int) -> tuple[Figure, ...]:
+def _told_once(figures: list[Figure], notes: int) -> tuple[Figure, ...]:
     """Figures in the order they are told, those that lie in others told before marked and put behind."""
 
     def order(figure: Figure) -> tuple[object, ...]:
@@ -381,7 +391,8 @@ def _missed(take: _Take, vocabulary: Vocabulary, rungs: Sequence[tuple[Style, fl
             for text in take.texts(kind, length).values():
                 played[text] = played.get(text, 0) + 1
             for row in rows.tolist():
-                found.append(_one_missed(kind, length, row, played, own_places, vocabulary, rungs))
+                one = _one_missed(kind, length, row, played, own_places, vocabulary, rungs)
+                found.append(one)
     return found
 
 
@@ -442,8 +453,8 @@ def _stock(take: _Take, vocabulary: Vocabulary | None, earlier: set[str] | None)
     common = none if vocabulary is None else covered(vocabulary.index("intervals"))
     usual = (math.nan, math.nan, math.nan)
     if vocabulary is not None and (rungs := vocabulary.rungs(notes)) and notes >= vocabulary.styles[0].notes:
-        low, high, middle = sum(w * np.array(s.stock) for s, w in rungs)
-        usual = (float(low), float(high), float(middle))
+        low, high, middle = np.average([s.stock for s, _ in rungs], axis=0, weights=[w for _, w in rungs]).tolist()
+        usual = (low, high, middle)
 
     def share(mask: Bools) -> float:
         return float(mask.mean()) if notes else math.nan

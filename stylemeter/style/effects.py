@@ -51,7 +51,12 @@ PERMUTATIONS = 9999
 
 
 def log_odds(
-    count_a: npt.ArrayLike, places_a: npt.ArrayLike, count_b: npt.ArrayLike, places_b: npt.ArrayLike, prior: npt.ArrayLike, prior_places: float
+    count_a: npt.ArrayLike,
+    places_a: npt.ArrayLike,
+    count_b: npt.ArrayLike,
+    places_b: npt.ArrayLike,
+    prior: npt.ArrayLike,
+    prior_places: float,
 ) -> tuple[Floats, Floats]:
     """Log-odds ratio of counts with an informative Dirichlet prior, and its z [1]_.
 
@@ -88,7 +93,7 @@ def log_odds(
 
 
 def robust_log_odds(delta: Floats, prior: Floats, *sides: tuple[Floats, Floats, Floats, float, float]) -> Floats:
-    """z of a log-odds ratio whose counts come in families: a tune that says a thing says it again.
+    """Z of a log-odds ratio whose counts come in families: a tune that says a thing says it again.
 
     Parameters
     ----------
@@ -317,5 +322,3 @@ def distance_interval(
         left = both[order[: len(a)]].sum(axis=0)
         shuffled.append(jensen_shannon(left / len(a), (both.sum(axis=0) - left) / len(b)))
     return distance, interval, float(np.quantile(shuffled, 0.95))
-
-

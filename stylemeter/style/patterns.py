@@ -24,7 +24,19 @@ import numpy.typing as npt
 from stylemeter.features import Base
 from stylemeter.music.meter import TICKS
 
-__all__ = ["DEGREE_NAMES", "KINDS", "Counted", "Kind", "Lines", "Repeats", "closed_repeats", "count_patterns", "line_bytes", "pattern_counts", "possible"]
+__all__ = [
+    "DEGREE_NAMES",
+    "KINDS",
+    "Counted",
+    "Kind",
+    "Lines",
+    "Repeats",
+    "closed_repeats",
+    "count_patterns",
+    "line_bytes",
+    "pattern_counts",
+    "possible",
+]
 
 Kind = Literal["intervals", "rhythm", "degrees"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -35,7 +47,7 @@ Bools = npt.NDArray[np.bool_]
 
 #: Degrees as said, in semitones above the tonic.
 DEGREE_NAMES = ("1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")
-#: Times from onset to onset that have a code, in quarters: what is written in the trade. Others end a pattern with rhythm.
+#: Times from onset to onset that have a code, in quarters: what is commonly written. Others end a pattern with rhythm.
 _TIMES = sorted(
     {Fraction(n, 12) for n in range(1, 49)}
     | {Fraction(n, 8) for n in range(1, 33)}
@@ -166,7 +178,8 @@ class Lines:
         last = np.flatnonzero(stops).astype(np.int32)
         # each note's own stretch ends with the next stop
         size = np.diff(np.concatenate(([-1], last)))
-        return np.repeat(last, size) - np.arange(len(self), dtype=np.int32)
+        ahead = np.repeat(last, size) - np.arange(len(self), dtype=np.int32)
+        return ahead.astype(np.int32)
 
     def text(self, kind: Kind, note: int, length: int) -> str:
         """A pattern in writing: "-1 -1 2", "-1:1/2 2:1" (quarters) or "5 4 3 1".
@@ -469,7 +482,9 @@ def closed_repeats(
         key = key * _ALPHABET[kind] + symbol[at + length - 1 + extra]
         order = np.argsort(key, kind="stable")
         at, key = at[order], key[order]
-        start = np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1]))) if len(key) else np.zeros(0, dtype=np.int64)
+        start = (
+            np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1]))) if len(key) else np.zeros(0, dtype=np.int64)
+        )
         count = np.diff(np.append(start, len(key)))
         rank[at] = np.repeat(np.arange(len(start)), count)
         again = np.repeat(count >= 2, count)
@@ -479,7 +494,7 @@ def closed_repeats(
     rows.sort(key=lambda row: (int(melody[row[1][0]]), row[0], int(row[1][0])))
     first = np.array([places[0] for _, places in rows], dtype=np.int64)
     return Repeats(
-        melody[first],
+        melody[first].astype(np.int64),
         first,
         np.array([size for size, _ in rows], dtype=np.int64),
         np.array([len(places) for _, places in rows], dtype=np.int64),
@@ -498,6 +513,4 @@ def _closed(
     for side in (after, before):
         low, high = np.minimum.reduceat(side, start), np.maximum.reduceat(side, start)
         told &= ~((low == high) & (low >= 0))
-    return [
-        (length, np.sort(at[s : s + c])) for s, c in zip(start[told].tolist(), count[told].tolist(), strict=True)
-    ]
+    return [(length, np.sort(at[s : s + c])) for s, c in zip(start[told].tolist(), count[told].tolist(), strict=True)]

@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -65,6 +66,8 @@ UNDER_LEAST = 1.0
 POOLS = {"short": 4, "middle": 6, "long": 10}
 #: Ranks of scores that are kept: the first so many, then each a tenth on from the one before.
 RANKS_EXACT = 100
+#: The highest scores of a pool: one in so many, and so many at least.
+TAIL_PART, TAIL_LEAST = 20, 10
 
 
 def over_pool(kind: Kind, length: int) -> str:
@@ -98,11 +101,27 @@ def over_score(covered: float, expected: float, length: int, notes: int) -> floa
 
 
 def under_score(count: int, expected: float) -> float:
-    """How far a pattern falls short of what is to be expected, in units of chance: (expected - count) / root expected."""
-    return round((expected - count) / expected**0.5, 6)
+    """How far a pattern falls short of what is to be expected, in units of chance: (expected - count) / its root."""
+    return round((expected - count) / math.sqrt(expected), 6)
 
 
 # -- what a style does at a length ---------------------------------------------------------------------------------
+
+
+def tail_of(down: Floats) -> list[float]:
+    """Where the highest of sorted scores begin (`down`, from the highest), their share, and their mean excess."""
+    count = max(TAIL_LEAST, len(down) // TAIL_PART)
+    if len(down) < 4 * count:
+        return []
+    start = float(down[count])
+    excess = float((down[:count] - start).mean())
+    return [start, (count + 1) / (len(down) + 1), float(f"{excess:.6g}")] if excess > 0 else []
+
+
+def tail_p(tail: Sequence[float], score: float) -> float:
+    """Share of scores beyond one among the highest."""
+    start, share, excess = tail
+    return float(share * math.exp(-(score - start) / excess))
 
 
 @dataclass(frozen=True)
@@ -117,15 +136,25 @@ class Pool:
         1 for the strongest; those kept.
     score : list of float
         At each rank.
+    tail : list of float
+        Where the highest scores begin, the share of all that lie beyond, and by how much they do on average; empty
+        where there are too few.
     """
 
     total: int
     rank: list[int]
     score: list[float]
+    tail: list[float] = field(default_factory=list)
 
     def p(self, score: float) -> float:
-        """Share of the patterns whose score is as high: (as high + 1) / (all + 1), never told too small."""
-        kept = len(self.score) - int(np.searchsorted(np.asarray(self.score)[::-1], score - 1e-9, side="left"))
+        """Share of the patterns whose score is as high: (as high + 1) / (all + 1), never told too small.
+
+        Among the highest scores the share falls off exponentially: a count of them alone could not tell a score a
+        little beyond all of the style's from one far beyond.
+        """
+        if self.tail and score > self.tail[0]:
+            return tail_p(self.tail, score)
+        kept = len(self.score) - int(np.searchsorted(np.asarray(self.score)[::-1], score - 1e-9 * abs(score), side="left"))
         as_high = 0 if kept == 0 else self.rank[kept] - 1 if kept < len(self.rank) else self.total
         return (as_high + 1) / (self.total + 1)
 
@@ -247,7 +276,9 @@ def fit_vocabulary(lines: Lines, family: Ints, *, seed: int = 0) -> bytes:
     """
     excerpts = _excerpts(lines, family, seed)
     tallies = [_Tally(e) for e in excerpts]
-    columns: dict[str, list[Any]] = {name: [] for name in ("length", "pattern", "count", "families", "squares", "products")}
+    columns: dict[str, list[Any]] = {
+        name: [] for name in ("length", "pattern", "count", "families", "squares", "products")
+    }
     tables, places, squared = [], {}, {}
     for kind in KINDS:
         looked = {}
@@ -312,7 +343,7 @@ class _Tally:
             score = over_score(covered_notes(at, length), expected, length, self.excerpts.notes)
             self.over.append((excerpt, over_pool(kind, length), score))
 
-    def _missed(self, kind: Kind, length: int, found: _Looked, place: int, reach: Ints) -> None:
+    def _missed(self, kind: Kind, length: int, found: _Looked, place: int, reach: npt.NDArray[np.int32]) -> None:
         """How often each excerpt plays what is to be expected of it."""
         lines = self.excerpts.lines
         number = lines.melodies
@@ -334,7 +365,7 @@ class _Tally:
             score = under_score(int(played[excerpt, pattern]), float(expected[excerpt, pattern]))
             self.under.append((int(excerpt), kind, score))
 
-    def _stock(self, found: _Looked, place: int, reach: Ints) -> None:
+    def _stock(self, found: _Looked, place: int, reach: npt.NDArray[np.int32]) -> None:
         lines, group = self.excerpts.lines, found.group[place]
         shared = (group >= 0) & (reach >= STOCK_LENGTH)
         shared &= found.families[np.maximum(group, 0)] - 1 >= SHARED_BY if len(found.families) else False
@@ -385,9 +416,14 @@ def _pools(rows: list[tuple[int, str, float]], excerpts: int) -> tuple[dict[str,
         own_as_high = np.bincount(of[score >= highest[of] - 1e-9], minlength=excerpts)
         own = np.bincount(of, minlength=excerpts)
         p = (as_high - own_as_high + 1) / (len(ordered) - own + 1)
+        tail = tail_of(ordered[::-1])
+        for excerpt in np.flatnonzero(highest > (tail[0] if tail else np.inf)).tolist():
+            others = tail_of(np.sort(score[of != excerpt])[::-1])
+            if others and highest[excerpt] > others[0]:
+                p[excerpt] = tail_p(others, float(highest[excerpt]))
         least = np.where(own > 0, np.minimum(least, p), least)
-        pools[name] = _ranked(ordered[::-1])
-    return pools, _ranked(-np.sort(np.round(least, 7)))
+        pools[name] = [*_ranked(ordered[::-1]), tail]
+    return pools, _ranked(-np.sort([float(f"{p:.6g}") for p in least.tolist()]))
 
 
 def _ranked(scores: Floats) -> list[Any]:
@@ -405,7 +441,13 @@ def _ranked(scores: Floats) -> list[Any]:
 def _table(columns: dict[str, list[Any]]) -> Any:
     import pyarrow as pa
 
-    kinds = {"length": pa.int8(), "count": pa.int32(), "families": pa.int32(), "squares": pa.int64(), "products": pa.int64()}
+    kinds = {
+        "length": pa.int8(),
+        "count": pa.int32(),
+        "families": pa.int32(),
+        "squares": pa.int64(),
+        "products": pa.int64(),
+    }
 
     def joined(name: str) -> Any:
         return pa.array(np.concatenate(columns[name]) if columns[name] else [], type=kinds[name])

@@ -20,7 +20,15 @@ from stylemeter.errors import InputError, ProfileError, UsageError
 from stylemeter.features import CATALOG, habit_of
 from stylemeter.music.excerpts import LADDER
 from stylemeter.style.collections import Collection, tune_sources
-from stylemeter.style.effects import Effect, distance_interval, drawn_times, effect, log_odds, paired_effect, robust_log_odds
+from stylemeter.style.effects import (
+    Effect,
+    distance_interval,
+    drawn_times,
+    effect,
+    log_odds,
+    paired_effect,
+    robust_log_odds,
+)
 from stylemeter.style.families import tune_families
 from stylemeter.style.patterns import KINDS, Kind, Lines, count_patterns
 from stylemeter.style.profile import Profile
@@ -138,7 +146,12 @@ def profile_side(profile: Profile) -> Side:
 
 
 def gathered_side(
-    name: str, collections: Sequence[Collection], *, open_data: Path | None = None, workers: int = 1, scheduler: str | None = None
+    name: str,
+    collections: Sequence[Collection],
+    *,
+    open_data: Path | None = None,
+    workers: int = 1,
+    scheduler: str | None = None,
 ) -> tuple[Side, list[str]]:
     """Read collections, folders or files as a side.
 
@@ -365,7 +378,9 @@ def compare(a: Side, b: Side, *, notes: int | None = None, paired: bool = True, 
 def _length(a: Side, b: Side, notes: int | None) -> int:
     """Length to compare at."""
     if notes is not None and notes not in LADDER:
-        raise UsageError(f"--notes {notes} is not a length tunes are cut at", mend="one of " + ", ".join(map(str, LADDER)))
+        raise UsageError(
+            f"--notes {notes} is not a length tunes are cut at", mend="one of " + ", ".join(map(str, LADDER))
+        )
     for side in (a, b):
         most = max(side.families.values(), default=0)
         if most < LEAST_FAMILIES:
@@ -414,9 +429,7 @@ def _unit_means(rows: Rows) -> Floats:
     return means
 
 
-def _traits(
-    rows: tuple[Rows, Rows], pairs: dict[str, tuple[list[int], list[int]]], seed: int
-) -> tuple[Trait, ...]:
+def _traits(rows: tuple[Rows, Rows], pairs: dict[str, tuple[list[int], list[int]]], seed: int) -> tuple[Trait, ...]:
     if pairs:
         found = _paired_traits(rows, pairs, seed)
     else:
@@ -430,14 +443,17 @@ def _traits(
             enough = min(len(x), len(y)) >= LEAST_FAMILIES
             drawn = (t[:, mask] for t, mask in zip(times, there, strict=True))
             found.append(
-                Trait(name, (len(x), len(y)), (_middle(x), _middle(y)), effect(x, y, *drawn, seed=seed) if enough else None)
+                Trait(
+                    name,
+                    (len(x), len(y)),
+                    (_middle(x), _middle(y)),
+                    effect(x, y, *drawn, seed=seed) if enough else None,
+                )
             )
     return _adjusted(found)
 
 
-def _paired_traits(
-    rows: tuple[Rows, Rows], pairs: dict[str, tuple[list[int], list[int]]], seed: int
-) -> list[Trait]:
+def _paired_traits(rows: tuple[Rows, Rows], pairs: dict[str, tuple[list[int], list[int]]], seed: int) -> list[Trait]:
     """A value a player on either side: the mean over the excerpts of the player's takes."""
     means = []
     for side, excerpts in enumerate(rows):
@@ -543,23 +559,26 @@ def _cells(side: Side, name: str, notes: int) -> dict[str, Floats]:
 
 @dataclass(frozen=True, eq=False)
 class _Counts:
-    """Patterns of a kind and length on one side, by their text."""
+    """Patterns of a kind and length on one side.
+
+    `row` finds a pattern's place by its text in `columns`: counts, families, sums of squares and of products.
+    `dropped` is the number of families that a pattern left out may have.
+    """
 
     row: dict[str, int]
-    count: Floats
-    families: Floats
-    squares: Floats
-    products: Floats
+    columns: tuple[Floats, Floats, Floats, Floats]
     places: float
     squared_places: float
     dropped: float
 
     def of(self, texts: Sequence[str]) -> list[Floats]:
-        """Columns for patterns; one that is not there was dropped as too few families share it: it counts as in those."""
+        """Columns for patterns; one that is not there was dropped, and counts as if all that may have it did."""
         at = np.array([self.row.get(t, -1) for t in texts], dtype=np.int64)
         instead = (self.dropped, self.dropped, self.dropped, 0.0)
-        columns = (self.count, self.families, self.squares, self.products)
-        return [np.append(column, there)[at] for column, there in zip(columns, instead, strict=True)]
+        return [np.append(column, there)[at] for column, there in zip(self.columns, instead, strict=True)]
+
+
+_COLUMNS = ("count", "families", "squares", "products")
 
 
 def _counts(side: Side, kind: Kind) -> dict[int, _Counts]:
@@ -570,10 +589,12 @@ def _counts(side: Side, kind: Kind) -> dict[int, _Counts]:
         found = {}
         for length in LENGTHS:
             rows = np.flatnonzero(lengths == length)
-            columns = [voc.column(kind, n)[rows].astype(float) for n in ("count", "families", "squares", "products")]
+            count, families, squares, products = (voc.column(kind, n)[rows].astype(float) for n in _COLUMNS)
             row = {texts[r]: i for i, r in enumerate(rows.tolist())}
             name = f"{kind} {length}"
-            found[length] = _Counts(row, *columns, float(voc.places[name]), float(voc.squared_places[name]), SHARED_BY - 1.0)
+            columns = (count, families, squares, products)
+            places, squared = float(voc.places[name]), float(voc.squared_places[name])
+            found[length] = _Counts(row, columns, places, squared, SHARED_BY - 1.0)
         return found
     assert side.sample is not None
     assert side.family is not None
@@ -582,9 +603,10 @@ def _counts(side: Side, kind: Kind) -> dict[int, _Counts]:
     found = {}
     for counted in count_patterns(lines, kind, LENGTHS, family=unit, least_families=2):
         row = {lines.text(kind, note, counted.length): i for i, note in enumerate(counted.first.tolist())}
-        columns = [getattr(counted, n).astype(float) for n in ("count", "families", "squares", "products")]
+        count, families, squares, products = (getattr(counted, n).astype(float) for n in _COLUMNS)
+        columns = (count, families, squares, products)
         squared = float((counted.family_places.astype(float) ** 2).sum())
-        found[counted.length] = _Counts(row, *columns, float(len(counted.places)), squared, 1.0)
+        found[counted.length] = _Counts(row, columns, float(len(counted.places)), squared, 1.0)
     return found
 
 

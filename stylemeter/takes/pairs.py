@@ -8,8 +8,12 @@ from collections.abc import Sequence
 __all__ = ["pair_names", "player_of"]
 
 #: What stands in a file's name beside the player: numbers, dates and words for a take.
-_BESIDE = re.compile(r"(?<![^\W\d_])(take|term|week|lesson|version|solo|try|v|t|no|x)?[\W_]*\d+[a-z]?(?![^\W\d_])", re.I)
-_WORDS = re.compile(r"(?<![^\W\d_])(take|term|week|lesson|version|solo|before|after|first|last|old|new)(?![^\W\d_])", re.I)
+_BESIDE = re.compile(
+    r"(?<![^\W\d_])(take|term|week|lesson|version|solo|try|v|t|no|x)?[\W_]*\d+[a-z]?(?![^\W\d_])", re.I
+)
+_WORDS = re.compile(
+    r"(?<![^\W\d_])(take|term|week|lesson|version|solo|before|after|first|last|old|new)(?![^\W\d_])", re.I
+)
 #: Least pairs, and least share of each side's takes that must be in one.
 PAIRS_LEAST, SHARE_LEAST = 3, 2 / 3
 

@@ -65,7 +65,11 @@ def test_plain_counts(run):
     least = rows(run("vocabulary", "one", "--counts", "--length", "3", "--least", "5", "--csv"))
     assert least == [r for r in found if int(r["count"]) >= 5]
     lines = run("vocabulary", "one", "--counts", "--length", "3", "--json").stdout.splitlines()
-    assert json.loads(lines[0]) == {"intervals": found[0]["intervals"], "count": int(found[0]["count"]), "solos": int(found[0]["solos"])}
+    assert json.loads(lines[0]) == {
+        "intervals": found[0]["intervals"],
+        "count": int(found[0]["count"]),
+        "solos": int(found[0]["solos"]),
+    }
     assert "more: --csv prints all of them" in run("vocabulary", "one", "--counts", "--length", "3").stdout
 
 
@@ -88,7 +92,8 @@ def test_a_take_against_a_style_in_every_form(fitted, tmp_path):
     page = tmp_path / "v.html"
     assert fitted("vocabulary", DEMO, "--profile", "one", "--report", page).exit_code == 0
     text = page.read_text()
-    assert "<script" not in text
+    assert text.count("<script") == 2  # what the buttons play, and what plays it
+    assert text.count('class="play"') >= 2
     assert "Content-Security-Policy" in text
     assert text.count("<article") >= 2
     fitted("vocabulary", DEMO, "--profile", "one", "--report", tmp_path / "again.html")
@@ -149,7 +154,7 @@ def test_two_folders_in_every_form(fitted, tmp_path):
     again = next(t for t in style["features"] if t["name"] == "step_share")
     assert again["median"] == pytest.approx(step["median"], abs=1e-6)
     assert again["cliffs_delta"] == pytest.approx(step["cliffs_delta"], abs=1e-6)
-    assert "<script" not in (tmp_path / "c.html").read_text()
+    assert (tmp_path / "c.html").read_text().count("<svg") > 20
 
 
 def test_groups_by_folder_and_by_a_table(run, tmp_path):

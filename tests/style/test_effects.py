@@ -32,7 +32,9 @@ def test_log_odds_by_a_second_way():
     """With a vanishing prior the log odds ratio of a 2 x 2 table (scipy's sample odds ratio)."""
     delta, _ = log_odds(12, 200, 30, 900, 1e-9, 1e-7)
     table = [[12, 200 - 12], [30, 900 - 30]]
-    assert float(delta) == pytest.approx(math.log(stats.contingency.odds_ratio(table, kind="sample").statistic), abs=1e-6)
+    assert float(delta) == pytest.approx(
+        math.log(stats.contingency.odds_ratio(table, kind="sample").statistic), abs=1e-6
+    )
 
 
 def test_cliffs_delta_and_the_shift_are_those_of_all_pairs():

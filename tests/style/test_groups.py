@@ -26,7 +26,9 @@ def test_a_row_finds_its_file_by_name_stem_or_number(tmp_path):
     assert not found.names("other.mid")
 
 
-@pytest.mark.parametrize("text", ["\ufefffile;style\na.mid;cool\n", "file\tstyle\na.mid\tcool\n", "file,style\r\na.mid,cool\r\n"])
+@pytest.mark.parametrize(
+    "text", ["\ufefffile;style\na.mid;cool\n", "file\tstyle\na.mid\tcool\n", "file,style\r\na.mid,cool\r\n"]
+)
 def test_tables_as_they_are_saved_elsewhere(tmp_path, text):
     assert table(tmp_path, text).of("a.mid")["style"] == "cool"
 

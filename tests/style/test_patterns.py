@@ -99,15 +99,17 @@ def test_what_comes_back_is_what_brute_force_finds(kind, seed):
     def explained(starts, length):
         """Whether all occurrences go on, or are come to, alike."""
         for shift in (0, -1):
-            longer = {t for t, p in again.items() if p[0][1] == length + 1 and {i for i, _ in p} >= {s + shift for s in starts}}
+            longer = {
+                t
+                for t, p in again.items()
+                if p[0][1] == length + 1 and {i for i, _ in p} >= {s + shift for s in starts}
+            }
             if longer:
                 return True
         return False
 
     slow = {
-        t: [i for i, _ in p]
-        for t, p in again.items()
-        if p[0][1] >= 3 and not explained([i for i, _ in p], p[0][1])
+        t: [i for i, _ in p] for t, p in again.items() if p[0][1] >= 3 and not explained([i for i, _ in p], p[0][1])
     }
     lines = lines_of([melody])
     found = closed_repeats(lines, kind)
@@ -143,7 +145,7 @@ def test_a_stretch_counts_as_a_melody_of_its_own():
     melody = walk(2, 60)
     lines = lines_of([melody])
     part = lines.part([(10, 40)])
-    slow = Counter(t for i, t in slow_patterns(melody, "intervals", 4, across=False) if 10 <= i and i + 4 < 40)
+    slow = Counter(t for i, t in slow_patterns(melody, "intervals", 4, across=False) if i >= 10 and i + 4 < 40)
     assert {t: c for t, c, _ in pattern_counts(part, "intervals", 4, across=False)} == dict(slow)
 
 

@@ -47,9 +47,7 @@ def wider(melody):
 @pytest.fixture(scope="module")
 def three():
     tunes = [walk(4 * seed, 70) for seed in range(72)]
-    return joined_families(
-        [side("a", tunes[:24]), side("b", [wider(m) for m in tunes[24:48]]), side("c", tunes[48:])]
-    )
+    return joined_families([side("a", tunes[:24]), side("b", [wider(m) for m in tunes[24:48]]), side("c", tunes[48:])])
 
 
 def test_what_was_changed_is_told(three):
@@ -132,8 +130,8 @@ def test_the_length_is_checked(three):
         compare(three[0], three[1], notes=50)
     with pytest.raises(UsageError, match="shorter excerpts"):
         compare(three[0], three[1], notes=384)
+    few = joined_families([side("few", [walk(1, 40), walk(2, 40)]), side("a", [walk(i, 40) for i in range(9)])])
     with pytest.raises(InputError, match="too few to compare"):
-        few = joined_families([side("few", [walk(1, 40), walk(2, 40)]), side("a", [walk(i, 40) for i in range(9)])])
         compare(*few)
 
 

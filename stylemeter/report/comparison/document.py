@@ -1,4 +1,4 @@
-"""A comparison as plain data: one JSON document, a row a trait, shape or pattern, and the sentences both pages share."""
+"""A comparison as plain data: one JSON document, a row a trait, shape or pattern; and what is said of them."""
 
 from __future__ import annotations
 
@@ -14,7 +14,18 @@ from stylemeter.support.printable import show
 from stylemeter.takes.comparison import Comparison, PatternDifference, Shape, Trait
 from stylemeter.writing.table import escape
 
-__all__ = ["SCHEMA", "head", "heard_sentence", "pattern_sentence", "q_text", "rows", "shape_sentence", "shift_text", "signed", "to_document"]
+__all__ = [
+    "SCHEMA",
+    "head",
+    "heard_sentence",
+    "pattern_sentence",
+    "q_text",
+    "rows",
+    "shape_sentence",
+    "shift_text",
+    "signed",
+    "to_document",
+]
 
 #: Name and version of the document's layout.
 SCHEMA = "stylemeter/comparison/1"

@@ -10,7 +10,14 @@ from rich.text import Text
 
 from stylemeter.practice.words import format_value, words
 from stylemeter.report.classroom.terminal import WIDTH, put_out
-from stylemeter.report.comparison.document import head, heard_sentence, pattern_sentence, shape_sentence, shift_text, signed
+from stylemeter.report.comparison.document import (
+    head,
+    heard_sentence,
+    pattern_sentence,
+    shape_sentence,
+    shift_text,
+    signed,
+)
 from stylemeter.report.vocabulary.words import say, texts
 from stylemeter.support.printable import show
 from stylemeter.takes.comparison import Comparison

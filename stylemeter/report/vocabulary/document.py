@@ -233,40 +233,56 @@ def rows(
         solo = {"solo": escape(t.melody.path), "title": escape(t.melody.title)}
         for f in t.figures:
             bars = sorted({int(b) for b in t.melody.bar[list(f.places)]})
-            yield first | solo | {"relation": "comes back"} | _row(f) | {
-                "verdict": "leaned on" if f.leaned_on else "" if t.reason else "usual",
-                "told": "" if f.inside else "yes",
-                "ends": f.ends,
-                "begins": f.begins,
-                "names": note_names(t.melody, f.places[0], f.length),
-                "bars": " ".join(map(str, bars)),
-            }
+            yield (
+                first
+                | solo
+                | {"relation": "comes back"}
+                | _row(f)
+                | {
+                    "verdict": "leaned on" if f.leaned_on else "" if t.reason else "usual",
+                    "told": "" if f.inside else "yes",
+                    "ends": f.ends,
+                    "begins": f.begins,
+                    "names": note_names(t.melody, f.places[0], f.length),
+                    "bars": " ".join(map(str, bars)),
+                }
+            )
         for m in t.missed:
-            yield first | solo | {"relation": "missed"} | _row(m) | {
-                "verdict": "hardly played" if m.avoided else "usual",
-                "told": "yes",
-                "ends": None,
-                "begins": None,
-                "names": example(m.kind, m.pattern),
-                "bars": "",
-            }
+            yield (
+                first
+                | solo
+                | {"relation": "missed"}
+                | _row(m)
+                | {
+                    "verdict": "hardly played" if m.avoided else "usual",
+                    "told": "yes",
+                    "ends": None,
+                    "begins": None,
+                    "names": example(m.kind, m.pattern),
+                    "bars": "",
+                }
+            )
     for s in shared:
         take, note = s.places[0]
         empty = dict.fromkeys(("rate", "expected", "style_count", "style_rate", "log_odds", "z", "p", "q", "tunes"))
-        yield first | {"solo": f"{s.takes} takes", "title": "", "relation": "shared"} | {
-            "kind": "intervals",
-            "pattern": s.pattern,
-            "notes": s.length + 1,
-            "count": len(s.places),
-            **empty,
-            "style_families": s.style_families,
-            "verdict": "",
-            "told": "yes",
-            "ends": None,
-            "begins": None,
-            "names": note_names(takes[take].melody, note, s.length),
-            "bars": "",
-        }
+        yield (
+            first
+            | {"solo": f"{s.takes} takes", "title": "", "relation": "shared"}
+            | {
+                "kind": "intervals",
+                "pattern": s.pattern,
+                "notes": s.length + 1,
+                "count": len(s.places),
+                **empty,
+                "style_families": s.style_families,
+                "verdict": "",
+                "told": "yes",
+                "ends": None,
+                "begins": None,
+                "names": note_names(takes[take].melody, note, s.length),
+                "bars": "",
+            }
+        )
 
 
 def _row(f: Figure | Missed) -> dict[str, Any]:
@@ -274,4 +290,3 @@ def _row(f: Figure | Missed) -> dict[str, Any]:
     found["rate"] = f.rate if isinstance(f, Figure) else None
     names = ("expected", "style_count", "style_rate", "log_odds", "z", "p", "q", "tunes", "style_families")
     return found | {n: number(getattr(f, n)) if isinstance(getattr(f, n), float) else getattr(f, n) for n in names}
-

@@ -14,6 +14,8 @@ from typing import Any
 from markupsafe import Markup
 
 from stylemeter._version import __version__
+from stylemeter.music.melody import Melody
+from stylemeter.music.meter import TICKS
 from stylemeter.practice.vocabulary import Figure, Shared, TakeVocabulary
 from stylemeter.report.draw.html import TEMPLATES, environment, write_html
 from stylemeter.report.draw.score import NARROW, Glyphs, Mark, score_lines
@@ -27,8 +29,6 @@ from stylemeter.report.vocabulary.document import (
     stock_sentences,
 )
 from stylemeter.report.vocabulary.words import percent, say, texts
-from stylemeter.music.melody import Melody
-from stylemeter.music.meter import TICKS
 from stylemeter.style.profile import Profile
 from stylemeter.writing.layout import note_ends
 
@@ -99,7 +99,11 @@ class Sheet:
             ],
         )
         return Music(
-            tuple(line.picture for line in lines), label, voice, self.voices[voice][first][0], round(ends[last] * scale, 4)
+            tuple(line.picture for line in lines),
+            label,
+            voice,
+            self.voices[voice][first][0],
+            round(ends[last] * scale, 4),
         )
 
     @property

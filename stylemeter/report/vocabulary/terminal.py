@@ -58,12 +58,24 @@ def _take(take: TakeVocabulary, profile: Profile | None) -> Iterator[Text]:
     if profile is not None and take.reason:
         yield _line(say("vocabulary.reason", reason=take.reason))
     told = take.told
-    leaned = [f for f in told if f.leaned_on]
-    others = [f for f in told if not f.leaned_on]
     judged = profile is not None and not take.reason
+    yield from _figures(take, profile, judged=judged)
+    if not told:
+        yield _line(say("vocabulary.nothing"))
+    if judged:
+        yield from _rest(take, profile)
+    elif stock := stock_sentences(take):
+        yield _line(" ".join(stock))
+    yield Text("")
+
+
+def _figures(take: TakeVocabulary, profile: Profile | None, *, judged: bool) -> Iterator[Text]:
+    """What comes back, what is leaned on first."""
+    leaned = [f for f in take.told if f.leaned_on]
+    others = [f for f in take.told if not f.leaned_on]
     if leaned:
         yield Text(say("vocabulary.leans") + ":")
-    elif judged and told:
+    elif judged and others:
         yield _line(say("vocabulary.nothing_leaned"))
     for f in leaned[:LEANED_MOST]:
         yield _figure(take, f, profile)
@@ -74,13 +86,6 @@ def _take(take: TakeVocabulary, profile: Profile | None) -> Iterator[Text]:
     more = len(leaned[LEANED_MOST:]) + len(others[OTHERS_MOST:])
     if more:
         yield _line(say("vocabulary.more", more, count=more))
-    if not told:
-        yield _line(say("vocabulary.nothing"))
-    if judged:
-        yield from _rest(take, profile)
-    elif stock := stock_sentences(take):
-        yield _line(" ".join(stock))
-    yield Text("")
 
 
 def _rest(take: TakeVocabulary, profile: Profile | None) -> Iterator[Text]:

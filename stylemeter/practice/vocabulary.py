@@ -263,7 +263,7 @@ def _take_vocabulary(take: _Take, vocabulary: Vocabulary | None, earlier: set[st
     else:
         longest = vocabulary.styles[-1].notes
         stretches = 1 if notes <= 1.25 * longest else math.ceil(notes / longest)
-        rungs = vocabulary.rungs(min(notes, longest))
+        rungs = vocabulary.rungs(-(-notes // stretches))
         figures = [_judged(f, take, vocabulary, rungs, stretches) for f in figures]
         # how far a pattern falls short grows with the take, so that it can't be judged by shorter tunes
         missed = _missed(take, vocabulary, rungs) if notes <= longest else []

@@ -114,3 +114,23 @@ def test_a_small_style_has_patterns_and_no_judgement(tmp_path):
     found = load_vocabulary(path)
     assert found.styles == []
     assert found.index("intervals")
+
+
+@pytest.mark.slow
+def test_a_cluster_fits_the_same_bytes(tmp_path, monkeypatch):
+    """The same fit read by a dask cluster: every file of the profile is the same."""
+    distributed = pytest.importorskip("distributed")
+    from helpers.places import ROOT
+
+    from stylemeter.style.collections import collection_of_paths
+    from stylemeter.style.fit import fit_profile
+
+    monkeypatch.setenv("STYLEMETER_CACHE", "off")
+    tunes = [collection_of_paths([ROOT / "corpus" / "evening-class"])]
+    here, _ = fit_profile(tunes, "a", tmp_path / "here")
+    with distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as cluster:
+        there, _ = fit_profile(tunes, "a", tmp_path / "there", scheduler=cluster.scheduler_address)
+    names = sorted(p.name for p in here.iterdir())
+    assert "vocabulary.parquet" in names
+    assert names == sorted(p.name for p in there.iterdir())
+    assert all((here / n).read_bytes() == (there / n).read_bytes() for n in names)

@@ -330,8 +330,10 @@ def _judged(
     delta, z = log_odds(figure.count, own_places, told, max(there, own_places + 1), PRIOR * told / max(there, 1), PRIOR)
     score = _score(figure, len(take.lines), 0.0 if row is None else expected, stretches)
     pool = over_pool(figure.kind, figure.length)
-    p = min(1.0, stretches * sum(w * s.p("over", pool, score) for s, w in rungs))
-    tunes = min(1.0, sum(w * s.tunes("over", p) for s, w in rungs))
+    p = sum(w * s.p("over", pool, score) for s, w in rungs)
+    # the best of several stretches: each bound is that of one of them, as often as there are stretches
+    tunes = min(1.0, stretches * sum(w * s.tunes("over", p) for s, w in rungs))
+    p = min(1.0, stretches * p)
     return replace(
         figure,
         style_count=count,

@@ -18,7 +18,6 @@ from stylemeter.cli.common import (
     metadata_options,
     put,
     read_options,
-    readers_option,
     tell_remarks,
 )
 from stylemeter.errors import UsageError
@@ -53,7 +52,6 @@ __all__ = ["vocabulary"]
 @click.option("--csv", "as_csv", is_flag=True, help="One row a take and pattern.")
 @click.option("--parquet", type=click.Path(dir_okay=False, path_type=Path), help="Write the rows to a Parquet file.")
 @click.option("--report", type=click.Path(dir_okay=False, path_type=Path), help="Write a page (HTML).")
-@readers_option
 @errors_to_exit_codes
 @read_options
 def vocabulary(
@@ -71,7 +69,6 @@ def vocabulary(
     as_csv: bool,
     parquet: Path | None,
     report: Path | None,
-    workers: int | None,
     options: ReadOptions,
     kind: str | None,
 ) -> None:
@@ -95,7 +92,7 @@ def vocabulary(
     table = load_metadata(metadata)
     if by is not None:
         table.check(by)
-    inputs = Inputs(_in_order(solo), options, kind, workers)
+    inputs = Inputs(_in_order(solo), options, kind)
     if counts:
         wish = _Counts(length, kind_of_pattern, within_phrases, apart, least)
         rows = list(_counted(inputs, wish, by, table))
@@ -106,10 +103,9 @@ def vocabulary(
     if profile is not None:
         _ = profile.vocabulary  # tells at once where there is none
     groups: dict[str, list[Any]] = {}
-    with inputs.open() as melodies:
-        for melody in melodies:
-            tell_remarks(melody)
-            groups.setdefault(_group(melody.path, by, table), []).append(melody)
+    for melody in inputs.melodies():
+        tell_remarks(melody)
+        groups.setdefault(_group(melody.path, by, table), []).append(melody)
     found = [_Group(group, groups[group], profile) for group in sorted(groups)]
     if found:
         _put(found, profile, by or "", as_json, as_csv, parquet, report)
@@ -198,9 +194,8 @@ def _counted(inputs: Inputs, wish: _Counts, by: str | None, table: Metadata) -> 
     from stylemeter.style.patterns import Lines, line_bytes, pattern_counts
 
     lines: dict[str, list[bytes]] = {}
-    with inputs.open() as melodies:
-        for melody in melodies:
-            lines.setdefault(_group(melody.path, by, table), []).append(line_bytes(Base(melody)))
+    for melody in inputs.melodies():
+        lines.setdefault(_group(melody.path, by, table), []).append(line_bytes(Base(melody)))
     for group in sorted(lines):
         counted = pattern_counts(
             Lines.of(lines[group]),

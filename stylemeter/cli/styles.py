@@ -15,6 +15,7 @@ from stylemeter.support.files import writing
 
 __all__ = ["calibrate", "corpus", "fit", "profiles"]
 
+
 @click.command()
 @click.argument("source", nargs=-1, required=True)
 @click.option("--name", required=True, help="Name of the profile.")

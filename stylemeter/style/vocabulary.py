@@ -154,7 +154,9 @@ class Pool:
         """
         if self.tail and score > self.tail[0]:
             return tail_p(self.tail, score)
-        kept = len(self.score) - int(np.searchsorted(np.asarray(self.score)[::-1], score - 1e-9 * abs(score), side="left"))
+        kept = len(self.score) - int(
+            np.searchsorted(np.asarray(self.score)[::-1], score - 1e-9 * abs(score), side="left")
+        )
         as_high = 0 if kept == 0 else self.rank[kept] - 1 if kept < len(self.rank) else self.total
         return (as_high + 1) / (self.total + 1)
 
@@ -537,13 +539,13 @@ class Vocabulary:
         return [(self.styles[upper - 1], 1 - share), (self.styles[upper], share)]
 
 
-def load_vocabulary(path: Path, digest: str | None = None) -> Vocabulary:
+def load_vocabulary(source: Path | bytes, digest: str | None = None) -> Vocabulary:
     """Load a vocabulary.
 
     Parameters
     ----------
-    path : Path
-        The file.
+    source : Path or bytes
+        The file, or what it holds.
     digest : str, optional
         SHA-256 it must have.
 
@@ -555,9 +557,9 @@ def load_vocabulary(path: Path, digest: str | None = None) -> Vocabulary:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    where = str(path.parent)
+    where = "" if isinstance(source, bytes) else str(source.parent)
     try:
-        data = path.read_bytes()
+        data = source if isinstance(source, bytes) else source.read_bytes()
     except OSError:
         raise ProfileError(
             "has no vocabulary", where=where, mend="fit it anew with this version: stylemeter fit"

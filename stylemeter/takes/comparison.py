@@ -135,7 +135,7 @@ class Side:
     def tunes(self) -> int:
         """Tunes there are."""
         if self.profile is not None:
-            return int(self.profile.document["tunes"])
+            return self.profile.tunes
         assert self.sample is not None
         return len(self.sample.labels)
 
@@ -531,7 +531,7 @@ def _shapes(a: Side, b: Side, notes: int, seed: int) -> tuple[Shape, ...]:
 def _cells(side: Side, name: str, notes: int) -> dict[str, Floats]:
     """Mean distribution of each family by meter ("" where that doesn't matter); of a fitted style its mean alone."""
     if side.profile is not None:
-        kept = side.profile.rung_document(notes)["distributions"].get(name)
+        kept = side.profile.norm(notes).distributions.get(name)
         means = kept if isinstance(kept, dict) else {"": kept or []}
         return {label: np.array([cells], dtype=float) for label, cells in means.items() if cells}
     sample, family = side.sample, side.family

@@ -23,7 +23,6 @@ from stylemeter.music.melody import Melody, checked
 from stylemeter.style.collections import Collection, find_collection, list_collections, tune_sources
 from stylemeter.style.distance import DistanceModel, fit_distance
 from stylemeter.style.document import SCHEMA, About, FeatureNorm, Origin, RungNorm, RungSize
-from stylemeter.style.families import tune_families
 from stylemeter.style.limits import DRAWS, limit_rows, rounded
 from stylemeter.style.patterns import Lines
 from stylemeter.style.profile import Profile, load_profile, sample_bytes
@@ -136,23 +135,23 @@ def _means(block: Floats, family: Ints) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True)
 class Fitted:
-    """What the excerpts of a sample decide: the completed rungs, and what each says."""
+    """Everything a sample decides: the family of each tune, the completed rungs, and what each says."""
 
+    family: Ints
     rungs: dict[int, Rung]
     norms: dict[int, RungNorm]
 
 
-def fit_sample(sample: Sample, family: Ints, progress: Callable[[int, int], None] | None = None) -> Fitted:
+def fit_sample(sample: Sample, progress: Callable[[int, int], None] | None = None) -> Fitted:
     """Fit everything that can be said of a sample's excerpts.
 
     Parameters
     ----------
     sample : Sample
-    family : ndarray of shape (n_tunes,)
-        Tune family of each tune.
     progress : callable, optional
         Called with rungs done and rungs in all.
     """
+    family = tune_families(sample.intervals)
     rungs = build_rungs(sample, family)
     norms = {}
     for done, (notes, rung) in enumerate(rungs.items(), 1):
@@ -167,7 +166,7 @@ def fit_sample(sample: Sample, family: Ints, progress: Callable[[int, int], None
         )
         if progress:
             progress(done, len(rungs))
-    return Fitted(rungs, norms)
+    return Fitted(family, rungs, norms)
 
 
 def _toml(text: str) -> str:
@@ -277,17 +276,16 @@ def fit(
         shutil.rmtree(folder, ignore_errors=True)
         shutil.copytree(kept, folder)
         return replace(load_profile(folder), remarks=tuple(remarks))
-    family = tune_families(sample.intervals)
-    fitted = fit_sample(sample, family, lambda d, n: report("rungs", d, n))
-    patterns = fit_vocabulary(Lines.of(sample.lines), family)
+    fitted = fit_sample(sample, lambda d, n: report("rungs", d, n))
     rungs = fitted.rungs
+    patterns = fit_vocabulary(Lines.of(sample.lines), fitted.family)
     about = About(
         name=name,
         style=said,
         stylemeter=__version__,
         origins=tuple(origins),
         tunes=len(sample.labels),
-        families=int(family.max()) + 1,
+        families=int(fitted.family.max()) + 1,
         failures=len(sample.failures),
         features=tuple(CATALOG),
         extra=tuple(sorted(next(iter(rungs.values())).extra)) if rungs else (),

@@ -120,7 +120,7 @@ def shift_text(name: str, shift: float) -> str:
     Examples
     --------
     >>> shift_text("step_share", -0.213), shift_text("pitch_range", 7.3)
-    ('-21 points', '+7.3 semitones')
+    ('-21 points', '+7 semitones')
     """
     if words().features[name].show == "percent":
         return f"{100 * shift:+.0f} points" if abs(shift) >= 0.005 else "0 points"

@@ -23,6 +23,7 @@ from stylemeter.music.melody import Melody, checked
 from stylemeter.style.collections import Collection, find_collection, list_collections, tune_sources
 from stylemeter.style.distance import DistanceModel, fit_distance
 from stylemeter.style.document import SCHEMA, About, FeatureNorm, Origin, RungNorm, RungSize
+from stylemeter.style.families import tune_families
 from stylemeter.style.limits import DRAWS, limit_rows, rounded
 from stylemeter.style.patterns import Lines
 from stylemeter.style.profile import Profile, load_profile, sample_bytes

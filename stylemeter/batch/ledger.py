@@ -24,7 +24,7 @@ from stylemeter.support.files import read_bounded, write_whole
 from stylemeter.support.places import LEDGER
 from stylemeter.support.printable import show
 
-__all__ = ["Line", "Shelf", "safe_names"]
+__all__ = ["Entry", "Ledger", "safe_names"]
 
 #: Characters of a file name made of a solo's name.
 NAME_MAX = 48
@@ -36,7 +36,7 @@ _ASIDE = re.compile(r"\..*(\.\d+)+\.part\Z", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Entry:
     """A line of the ledger: one solo that is done.
 
     Attributes
@@ -59,8 +59,8 @@ class Line:
     record: str
 
 
-class Shelf:
-    """The folder of a batch.
+class Ledger:
+    """The folder of a batch, its ledger and what the ledger says is done.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ class Shelf:
         self.folder = folder
         self.pages = folder / "pages"
         self.records = folder / LEDGER.parent
-        self.ledger = folder / LEDGER
+        self.file = folder / LEDGER
 
     @contextmanager
     def held(self) -> Iterator[None]:
@@ -84,11 +84,11 @@ class Shelf:
         """
         where = show(self.folder)
         try:
-            if not self.ledger.is_file() and not self._is_begun():
+            if not self.file.is_file() and not self._is_begun():
                 raise UsageError("holds other files", where=where, mend="name a new folder with --out")
             for folder in (self.pages, self.records):
                 folder.mkdir(parents=True, exist_ok=True)
-            self.ledger.touch()
+            self.file.touch()
             lock = os.open(self.records, os.O_RDONLY)
         except OSError as error:
             raise UsageError(f"can't be written ({error.strerror})", where=where, mend="name another folder") from None
@@ -105,29 +105,29 @@ class Shelf:
         visible = {p for p in self.folder.iterdir() if not p.name.startswith(".")} if self.folder.is_dir() else set()
         return visible <= {self.pages, self.records} and not any(_visible(p) for p in visible)
 
-    def lines(self) -> dict[str, Line]:
+    def entries(self) -> dict[str, Entry]:
         """Solos in the ledger, by name; lines cut short or not ours are passed over."""
         found = {}
-        ledger = read_bounded(self.ledger, LEDGER_BYTES_MAX).decode("utf-8", "replace")
+        ledger = read_bounded(self.file, LEDGER_BYTES_MAX).decode("utf-8", "replace")
         for text in ledger.splitlines():
             try:
-                line = Line(**json.loads(text))
+                entry = Entry(**json.loads(text))
             except (ValueError, TypeError, RecursionError):
                 continue
-            if any(type(getattr(line, f.name)).__name__ != f.type for f in fields(line)):
+            if any(type(getattr(entry, f.name)).__name__ != f.type for f in fields(entry)):
                 continue
             # a ledger may have been edited: it must not name a file outside
-            if isinstance(line.name, str) and Path(line.name).name == line.name and "\0" not in line.name:
-                found[line.name] = line
+            if isinstance(entry.name, str) and Path(entry.name).name == entry.name and "\0" not in entry.name:
+                found[entry.name] = entry
         return found
 
-    def is_whole(self, line: Line) -> bool:
+    def is_whole(self, entry: Entry) -> bool:
         """Whether a solo's page and record are there as the ledger says."""
         try:
-            page, record = (read_bounded(p, RESULT_BYTES_MAX) for p in (self.page(line.name), self.record(line.name)))
+            page, record = (read_bounded(p, RESULT_BYTES_MAX) for p in (self.page(entry.name), self.record(entry.name)))
         except OSError:
             return False
-        return (_digest(page), _digest(record)) == (line.page, line.record)
+        return (_digest(page), _digest(record)) == (entry.page, entry.record)
 
     def page(self, name: str) -> Path:
         """Where a solo's page lies."""
@@ -141,13 +141,13 @@ class Shelf:
         """Keep a solo: its page and record first, its line last."""
         write_whole(self.page(name), page)
         write_whole(self.record(name), record)
-        line = _text(Line(name, key, tune, of, _digest(page), _digest(record)))
+        entry = _text(Entry(name, key, tune, of, _digest(page), _digest(record)))
         # one short write to a file opened for appending: lines of several processes do not mix
-        ledger = os.open(self.ledger, os.O_WRONLY | os.O_APPEND)
+        stream = os.open(self.file, os.O_WRONLY | os.O_APPEND)
         try:
-            os.write(ledger, line.encode("utf-8"))
+            os.write(stream, entry.encode("utf-8"))
         finally:
-            os.close(ledger)
+            os.close(stream)
 
     def tidy(self, names: Iterable[str]) -> None:
         """Keep these solos only, their lines sorted: what an earlier run wrote of others is of no use any more.
@@ -156,13 +156,13 @@ class Shelf:
         """
         self._clear_asides()
         wanted = set(names)
-        there = self.lines()
+        there = self.entries()
         # the ledger last: a run that is ended before it leaves nothing that no line names
         for name in sorted(set(there) - wanted):
             self.page(name).unlink(missing_ok=True)
             self.record(name).unlink(missing_ok=True)
         lines = "".join(_text(there[n]) for n in sorted(wanted & set(there)))
-        write_whole(self.ledger, lines.encode("utf-8"))
+        write_whole(self.file, lines.encode("utf-8"))
 
     def _clear_asides(self) -> None:
         """Remove what a killed run left half-written."""
@@ -174,10 +174,10 @@ class Shelf:
 
     def _end_line(self) -> None:
         """End a line that a killed run cut short, so that the next one does not run on from it."""
-        there = self.ledger.read_bytes()
+        there = self.file.read_bytes()
         if there and not there.endswith(b"\n"):
-            with self.ledger.open("ab") as ledger:
-                ledger.write(b"\n")
+            with self.file.open("ab") as stream:
+                stream.write(b"\n")
 
 
 def _lock(descriptor: int, where: str) -> None:
@@ -193,8 +193,8 @@ def _visible(folder: Path) -> bool:
     return folder.is_dir() and any(not p.name.startswith(".") for p in folder.iterdir())
 
 
-def _text(line: Line) -> str:
-    return json.dumps(asdict(line), ensure_ascii=False) + "\n"
+def _text(entry: Entry) -> str:
+    return json.dumps(asdict(entry), ensure_ascii=False) + "\n"
 
 
 def _digest(data: bytes) -> str:

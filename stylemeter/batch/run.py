@@ -19,8 +19,8 @@ from pathlib import Path
 from typing import Any
 
 from stylemeter._version import __version__
-from stylemeter.batch.ledger import Line, Shelf, safe_names
-from stylemeter.batch.worker import Bench, Done, Task, Wishes, analysis_of, in_worker, tune_names
+from stylemeter.batch.ledger import Entry, Ledger, safe_names
+from stylemeter.batch.worker import BatchSettings, Done, Task, Worker, analysis_of, in_worker, tune_names
 from stylemeter.errors import LimitError, StylemeterError, UsageError
 from stylemeter.features import FEATURE_VERSION
 from stylemeter.practice.advice import load_advice
@@ -35,7 +35,7 @@ from stylemeter.support.pool import run_many
 from stylemeter.support.printable import show
 from stylemeter.writing.table import escape
 
-__all__ = ["ClassResult", "Outcome", "Unread", "Wishes", "key_file", "place_folder", "run"]
+__all__ = ["BatchSettings", "ClassResult", "Outcome", "Unread", "key_file", "place_folder", "run"]
 
 #: Raised with every change of what a record or a page holds that no other version tells.
 RECORD_VERSION = 2
@@ -117,7 +117,7 @@ def place_folder(
     workers: int = 1,
     again: bool = False,
     progress: Callable[[int, int], None] | None = None,
-    tell: Callable[[StylemeterError], None] | None = None,
+    on_error: Callable[[StylemeterError], None] | None = None,
 ) -> ClassResult:
     """Place every solo of a folder: a page each, an overview, and the tables beside it.
 
@@ -145,7 +145,7 @@ def place_folder(
         Whether to do anew what is done.
     progress : callable, optional
         Called with how many files are done and how many there are.
-    tell : callable, optional
+    on_error : callable, optional
         Called with what is wrong with a file, as it is found.
 
     Returns
@@ -159,11 +159,11 @@ def place_folder(
     """
     target = Path(out)
     own = None if advice is None else str(advice)
-    wishes = Wishes(str(profile), options or ReadOptions(), kind, coverage, own, anonymous)
-    outcome = run(Path(folder), target, wishes, workers=workers, again=again, progress=progress, tell=tell)
+    settings = BatchSettings(str(profile), options or ReadOptions(), kind, coverage, own, anonymous)
+    outcome = run(Path(folder), target, settings, workers=workers, again=again, progress=progress, on_error=on_error)
     view = class_view(
         outcome.rows,
-        load_profile(wishes.profile),
+        load_profile(settings.profile),
         load_advice(own),
         coverage,
         unread=[(u.name, u.reason) for u in outcome.unread],
@@ -180,12 +180,12 @@ def place_folder(
 def run(
     folder: Path,
     out: Path,
-    wishes: Wishes,
+    settings: BatchSettings,
     *,
     workers: int = 1,
     again: bool = False,
     progress: Callable[[int, int], None] | None = None,
-    tell: Callable[[StylemeterError], None] | None = None,
+    on_error: Callable[[StylemeterError], None] | None = None,
 ) -> Outcome:
     """Place every solo of a folder.
 
@@ -193,14 +193,14 @@ def run(
     ----------
     folder, out : Path
         Where the solos lie, and where pages and records go.
-    wishes : Wishes
+    settings : BatchSettings
     workers : int
         Processes, each of which reads, places and writes whole solos.
     again : bool
         Whether to do anew what is done.
     progress : callable, optional
         Called with how many files are done and how many there are.
-    tell : callable, optional
+    on_error : callable, optional
         Called with what is wrong with a file, as it is found.
 
     Returns
@@ -212,19 +212,19 @@ def run(
     UsageError, ProfileError, AdviceError
         If an option can't be used, the folder is not there or `out` can't be written.
     """
-    basis = _basis(wishes)
+    basis = _basis(settings)
     files, passed_over = _files(folder, out)
-    shelf = Shelf(out)
+    ledger = Ledger(out)
     try:
-        with shelf.held():
-            batch = _Batch(folder, files, wishes, basis, shelf, again)
+        with ledger.held():
+            batch = _Batch(folder, files, settings, basis, ledger, again)
             for count, (file, done) in enumerate(batch.work(workers), 1):
                 for error in batch.note(file, done):
-                    if tell:
-                        tell(error)
+                    if on_error:
+                        on_error(error)
                 if progress:
                     progress(count, len(files))
-            return batch.outcome([""] * len(passed_over) if wishes.anonymous else passed_over)
+            return batch.outcome([""] * len(passed_over) if settings.anonymous else passed_over)
     except BrokenPipeError:
         raise
     except OSError as error:
@@ -232,13 +232,13 @@ def run(
         raise UsageError(what, where=show(out), mend="make room and run it again: what is done is kept") from None
 
 
-def _basis(wishes: Wishes) -> str:
+def _basis(settings: BatchSettings) -> str:
     """Hash of what decides every page of a batch; raises where a wish can't be met."""
-    analysis = analysis_of(wishes)
+    analysis = analysis_of(settings)
     known = {
         "versions": [RECORD_VERSION, READER_VERSION, FEATURE_VERSION, __version__],
-        "reading": [wishes.kind, asdict(wishes.options)],
-        "judging": [wishes.coverage, wishes.anonymous, repr(analysis.advice)],
+        "reading": [settings.kind, asdict(settings.options)],
+        "judging": [settings.coverage, settings.anonymous, repr(analysis.advice)],
         "styles": [[s.digest, *_digests(s)] for s in [analysis.profile, *analysis.styles] if s is not None],
     }
     return hashlib.sha256(json.dumps(known, sort_keys=True, default=str).encode("utf-8", "replace")).hexdigest()
@@ -286,18 +286,18 @@ class _Batch:
     """The bookkeeping of one run, in the process that started it."""
 
     def __init__(
-        self, folder: Path, files: Sequence[Path], wishes: Wishes, basis: str, shelf: Shelf, again: bool
+        self, folder: Path, files: Sequence[Path], settings: BatchSettings, basis: str, ledger: Ledger, again: bool
     ) -> None:
-        self.folder, self.files, self.wishes, self.basis, self.shelf = folder, files, wishes, basis, shelf
+        self.folder, self.files, self.settings, self.basis, self.ledger = folder, files, settings, basis, ledger
         inside = [str(p.relative_to(folder)) for p in files]
-        numbers = _numbers(shelf.folder, inside) if wishes.anonymous else range(1, len(files) + 1)
+        numbers = _numbers(ledger.folder, inside) if settings.anonymous else range(1, len(files) + 1)
         width = max(2, len(str(max(numbers))))
         self.labels = [say("class.number", count=f"{i:0{width}}") for i in numbers]
-        if wishes.anonymous:
+        if settings.anonymous:
             self.names = safe_names(self.labels)
         else:
             self.names = safe_names([p.stem for p in files])
-        self.there = {} if again else _by_key(shelf)
+        self.there = {} if again else _by_key(ledger)
         self.unread: dict[int, list[Unread]] = {}
         self.solos: dict[int, list[str]] = {}
         self.placed = 0
@@ -312,27 +312,27 @@ class _Batch:
                 waiting.append((i, task))
         if workers <= 1 or len(waiting) <= 1:
             if waiting:
-                with Bench(self.wishes) as bench:
-                    yield from ((i, bench.do(task, self.shelf)) for i, task in waiting)
+                with Worker(self.settings) as worker:
+                    yield from ((i, worker.do(task, self.ledger)) for i, task in waiting)
             return
-        jobs = [(task, self.wishes, self.shelf.folder, os.getpid()) for _, task in waiting]
+        jobs = [(task, self.settings, self.ledger.folder, os.getpid()) for _, task in waiting]
         yield from zip((i for i, _ in waiting), run_many(in_worker, jobs, workers), strict=True)
 
     def _tasks(self) -> Iterator[tuple[int, Task | Done]]:
         """A task a file, or what is known of it without any work."""
         for i, path in enumerate(self.files):
-            inside = self.labels[i] if self.wishes.anonymous else show(str(path.relative_to(self.folder)))
-            task = Task(self.names[i], path, inside, self.labels[i] if self.wishes.anonymous else "", self.basis)
+            inside = self.labels[i] if self.settings.anonymous else show(str(path.relative_to(self.folder)))
+            task = Task(self.names[i], path, inside, self.labels[i] if self.settings.anonymous else "", self.basis)
             try:
                 key = task.key(load(path))
             except StylemeterError as error:
                 yield i, Done(error=error.at(show(path)))
                 continue
-            lines = [line for line in self.there.get(key, []) if self.shelf.is_whole(line)]
-            if lines and len(lines) == lines[0].of:
-                yield i, Done(of=len(lines))
+            entries = [entry for entry in self.there.get(key, []) if self.ledger.is_whole(entry)]
+            if entries and len(entries) == entries[0].of:
+                yield i, Done(of=len(entries))
             else:
-                yield i, replace(task, skip=frozenset(line.tune for line in lines))
+                yield i, replace(task, skip=frozenset(entry.tune for entry in entries))
 
     def note(self, i: int, done: Done) -> list[StylemeterError]:
         """Keep what became of a file; returns what went wrong with it."""
@@ -341,7 +341,7 @@ class _Batch:
         names = tune_names(self.names[i], done.of)
         self.solos[i] = [name for tune, name in enumerate(names, 1) if tune not in gone]
         wrong = [done.error] if done.error is not None else list(gone.values())
-        nameless = self.wishes.anonymous
+        nameless = self.settings.anonymous
         name = self.labels[i] if nameless else show(str(self.files[i].relative_to(self.folder)))
         self.unread[i] = [Unread(name, _nameless_reason(e) if nameless else _reason(e), e) for e in wrong]
         return wrong
@@ -349,8 +349,8 @@ class _Batch:
     def outcome(self, passed_over: list[str]) -> Outcome:
         """What became of the folder; files of an earlier run that no solo of this one has are removed."""
         names = [name for i in sorted(self.solos) for name in self.solos[i]]
-        self.shelf.tidy(names)
-        rows = [json.loads(self.shelf.record(name).read_text(encoding="utf-8")) for name in names]
+        self.ledger.tidy(names)
+        rows = [json.loads(self.ledger.record(name).read_text(encoding="utf-8")) for name in names]
         return Outcome(rows, [u for i in sorted(self.unread) for u in self.unread[i]], passed_over, self.placed)
 
 
@@ -380,10 +380,10 @@ def _numbers(out: Path, files: Sequence[str]) -> list[int]:
     return [known[escape(file)] for file in files]
 
 
-def _by_key(shelf: Shelf) -> dict[str, list[Line]]:
-    found: dict[str, list[Line]] = {}
-    for line in shelf.lines().values():
-        found.setdefault(line.key, []).append(line)
+def _by_key(ledger: Ledger) -> dict[str, list[Entry]]:
+    found: dict[str, list[Entry]] = {}
+    for entry in ledger.entries().values():
+        found.setdefault(entry.key, []).append(entry)
     return found
 
 

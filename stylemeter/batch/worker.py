@@ -14,7 +14,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING
 
 from stylemeter.analysis import Analysis, prepare
-from stylemeter.batch.ledger import Shelf
+from stylemeter.batch.ledger import Ledger
 from stylemeter.errors import StylemeterError
 from stylemeter.reading import ReadOptions, Session, load
 from stylemeter.report.classroom.words import say
@@ -23,11 +23,11 @@ from stylemeter.support.printable import show
 if TYPE_CHECKING:
     from stylemeter.music.melody import Melody
 
-__all__ = ["Bench", "Done", "Task", "Wishes", "analysis_of", "in_worker", "tune_names"]
+__all__ = ["BatchSettings", "Done", "Task", "Worker", "analysis_of", "in_worker", "tune_names"]
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
+class BatchSettings:
     """What a batch is asked for.
 
     Attributes
@@ -98,9 +98,9 @@ class Done:
     lost: tuple[tuple[int, StylemeterError], ...] = ()
 
 
-def analysis_of(wishes: Wishes) -> Analysis:
+def analysis_of(settings: BatchSettings) -> Analysis:
     """What the solos of a batch are judged with."""
-    return prepare(wishes.profile, coverage=wishes.coverage, advice=wishes.advice)
+    return prepare(settings.profile, coverage=settings.coverage, advice=settings.advice)
 
 
 def tune_names(name: str, of: int) -> list[str]:
@@ -114,12 +114,12 @@ def tune_names(name: str, of: int) -> list[str]:
     return [name] if of == 1 else [f"{name}.{i}" for i in range(1, of + 1)]
 
 
-class Bench:
+class Worker:
     """What a process needs to work on files: a reading session, the styles and the advice, loaded once."""
 
-    def __init__(self, wishes: Wishes) -> None:
-        self.wishes = wishes
-        self.analysis = analysis_of(wishes)
+    def __init__(self, settings: BatchSettings) -> None:
+        self.settings = settings
+        self.analysis = analysis_of(settings)
         self.session = Session()
         from stylemeter.report.solo import page
         from stylemeter.takes import class_rows  # noqa: F401
@@ -129,7 +129,7 @@ class Bench:
         gc.freeze()
         gc.set_threshold(5_000, 10, 10)
 
-    def __enter__(self) -> Bench:
+    def __enter__(self) -> Worker:
         return self
 
     def __exit__(
@@ -137,15 +137,15 @@ class Bench:
     ) -> None:
         self.session.close()
 
-    def do(self, task: Task, shelf: Shelf, wanted: Callable[[], bool] = lambda: True) -> Done:
+    def do(self, task: Task, ledger: Ledger, wanted: Callable[[], bool] = lambda: True) -> Done:
         """Read a file, place its solos and keep them, until nobody wants it any more."""
-        wishes = self.wishes
+        settings = self.settings
         try:
             data = load(task.path)
         except StylemeterError as error:
             return Done(error=error.at(show(task.path)))
         try:
-            melodies = self.session.read_bytes(data, wishes.kind, task.where, wishes.options)
+            melodies = self.session.read_bytes(data, settings.kind, task.where, settings.options)
         except StylemeterError as error:
             # named as on the command line: in the overview it goes by its place in the folder, or its number
             return Done(error=type(error)(error.what, where=_where(task, error), mend=error.mend))
@@ -160,7 +160,7 @@ class Bench:
                 lost.append((tune, _fault(task, tune, error)))
                 continue
             if wanted():
-                shelf.put(name, task.key(data), tune, len(melodies), page, record)
+                ledger.put(name, task.key(data), tune, len(melodies), page, record)
                 placed += 1
         return Done(len(melodies), placed, lost=tuple(lost))
 
@@ -198,12 +198,12 @@ def _nameless(melody: Melody, label: str) -> Melody:
     return replace(melody, title=label, part="", path=label, remarks=remarks)
 
 
-def in_worker(task: Task, wishes: Wishes, folder: Path, parent: int) -> Done:
+def in_worker(task: Task, settings: BatchSettings, folder: Path, parent: int) -> Done:
     """The same in a worker process, for as long as the process that started it is there."""
-    return _bench(wishes).do(task, Shelf(folder), lambda: os.getppid() == parent)
+    return _worker(settings).do(task, Ledger(folder), lambda: os.getppid() == parent)
 
 
 @lru_cache(maxsize=1)
-def _bench(wishes: Wishes) -> Bench:
-    """The bench of this process."""
-    return Bench(wishes)
+def _worker(settings: BatchSettings) -> Worker:
+    """The worker of this process."""
+    return Worker(settings)

@@ -87,7 +87,7 @@ def batch(
             workers=workers or cores(CORES_MAX),
             again=again,
             progress=bar,
-            tell=lambda e: say(f"stylemeter: {e}"),
+            on_error=lambda e: say(f"stylemeter: {e}"),
         )
     print_class(made.view, made.page, made.outcome.done)
     if anonymous:

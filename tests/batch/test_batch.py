@@ -12,9 +12,9 @@ import unicodedata
 import pytest
 from helpers.class_files import HOSTILE, PROFILE, TAKES, abc, contents, small_class
 
-from stylemeter.batch.ledger import Shelf, safe_names
+from stylemeter.batch.ledger import Ledger, safe_names
 from stylemeter.batch.run import key_file, run
-from stylemeter.batch.worker import Wishes
+from stylemeter.batch.worker import BatchSettings
 from stylemeter.errors import UsageError
 from stylemeter.features import CATALOG, HABITS
 from stylemeter.practice.advice import load_advice
@@ -23,7 +23,7 @@ from stylemeter.report.classroom.terminal import class_text
 from stylemeter.style.profile import load_profile
 from stylemeter.takes.class_rows import _tail, common, groups, pupil, register_order, spread
 
-WISHES = Wishes(PROFILE)
+WISHES = BatchSettings(PROFILE)
 
 
 @pytest.fixture(autouse=True)
@@ -32,17 +32,17 @@ def _no_home(tmp_path, monkeypatch):
     monkeypatch.setenv("STYLEMETER_CACHE", str(tmp_path / "cache"))
 
 
-def whole(folder, out, wishes=WISHES, **more):
+def whole(folder, out, settings=WISHES, **more):
     """Run a batch and write its overview."""
-    outcome = run(folder, out, wishes, **more)
+    outcome = run(folder, out, settings, **more)
     view = class_view(
         outcome.rows,
         load_profile(PROFILE),
         load_advice(None),
-        wishes.coverage,
+        settings.coverage,
         unread=[(u.name, u.reason) for u in outcome.unread],
         passed_over=outcome.passed_over,
-        anonymous=wishes.anonymous,
+        anonymous=settings.anonymous,
     )
     write_overview(view, out)
     return outcome, view
@@ -85,7 +85,7 @@ def test_each_solo_has_a_page_and_a_row_and_a_bad_file_stops_nothing(solos, tmp_
     told = []
     seen = []
     outcome, view = whole(
-        solos, tmp_path / "out", tell=lambda e: told.append(str(e)), progress=lambda done, total: seen.append(done)
+        solos, tmp_path / "out", on_error=lambda e: told.append(str(e)), progress=lambda done, total: seen.append(done)
     )
     assert [row["name"] for row in outcome.rows] == ["both.1", "both.2", "take-1", "take-2"]
     assert {p.name for p in (tmp_path / "out" / "pages").iterdir()} == {f"{r['name']}.html" for r in outcome.rows}
@@ -143,7 +143,7 @@ def test_what_is_done_is_not_done_again(solos, out):
 def test_another_option_places_anew(tmp_path):
     folder = small_class(tmp_path / "class", 1)
     whole(folder, tmp_path / "out")
-    outcome, _ = whole(folder, tmp_path / "out", Wishes(PROFILE, coverage=0.8))
+    outcome, _ = whole(folder, tmp_path / "out", BatchSettings(PROFILE, coverage=0.8))
     assert outcome.done == 1
 
 
@@ -164,7 +164,7 @@ def test_a_ledger_cannot_name_files_outside(out):
     ledger = out / "records" / "ledger.jsonl"
     line = json.loads(ledger.read_text().splitlines()[0]) | {"name": "../../class/take-1"}
     ledger.write_text(json.dumps(line) + "\n")
-    assert Shelf(out).lines() == {}
+    assert Ledger(out).entries() == {}
 
 
 def test_workers_give_the_same_bytes(solos, tmp_path, out):
@@ -193,7 +193,7 @@ def test_a_folder_of_something_else_is_left_alone(tmp_path):
 
 def test_two_batches_do_not_write_one_folder(tmp_path):
     folder = small_class(tmp_path / "class", 1)
-    with Shelf(tmp_path / "out").held(), pytest.raises(UsageError, match="another batch"):
+    with Ledger(tmp_path / "out").held(), pytest.raises(UsageError, match="another batch"):
         run(folder, tmp_path / "out", WISHES)
 
 
@@ -209,7 +209,7 @@ def test_a_fault_of_ours_costs_one_solo(solos, tmp_path, monkeypatch):
 
     monkeypatch.setattr(page, "page_html", broken)
     told = []
-    outcome, _ = whole(solos, tmp_path / "out", tell=lambda e: told.append(str(e)))
+    outcome, _ = whole(solos, tmp_path / "out", on_error=lambda e: told.append(str(e)))
     assert [row["name"] for row in outcome.rows] == ["both.2", "take-1", "take-2"]
     assert any("both.abc: solo 1 could not be placed (ZeroDivisionError" in line for line in told)
 
@@ -220,7 +220,7 @@ def test_a_style_too_small_for_limits_is_said_not_hidden(tmp_path):
 
     folder = small_class(tmp_path / "class", 4)
     fit(folder, "term-1", folder=tmp_path / "home" / "profiles" / "term-1")
-    outcome = run(folder, tmp_path / "out", Wishes("term-1"))
+    outcome = run(folder, tmp_path / "out", BatchSettings("term-1"))
     assert {h["verdict"] for row in outcome.rows for h in row["habits"].values()} == {"unmeasured"}
     assert all("39" in row["reason"] for row in outcome.rows)
     view = class_view(outcome.rows, load_profile("term-1"), load_advice(None), 0.9)
@@ -252,7 +252,7 @@ def test_anonymous_leaves_no_name_title_or_path(tmp_path):
     (folder / "Vexholm.musicxml").write_text(score)
     (folder / "Trundlebee.mid").write_bytes(b"Trundlebee is no melody")
     (folder / "Wimblecot.pdf").write_bytes(b"")
-    outcome, view = whole(folder, tmp_path / "out", Wishes(PROFILE, anonymous=True))
+    outcome, view = whole(folder, tmp_path / "out", BatchSettings(PROFILE, anonymous=True))
     assert len(outcome.rows) == 2
     secret = re.compile(
         "Zorvath|Quillfeather|Brandlewick|Snorkwood|Vexholm|Trundlebee|Wimblecot|Lamp Oil|K\\.V\\.|" + tmp_path.name,
@@ -273,7 +273,7 @@ def test_names_given_up_later_leave_the_folder(tmp_path):
     folder.mkdir()
     (folder / "Quillfeather.abc").write_text(abc(1, "Brandlewick"))
     whole(folder, tmp_path / "out")
-    whole(folder, tmp_path / "out", Wishes(PROFILE, anonymous=True))
+    whole(folder, tmp_path / "out", BatchSettings(PROFILE, anonymous=True))
     assert not any(re.search("Quillfeather|Brandlewick", text) for text in every_text(tmp_path / "out"))
 
 
@@ -413,11 +413,11 @@ def test_numbers_stay_when_a_file_is_added_and_the_key_file_tells_them(tmp_path)
     folder.mkdir()
     for name in ("Ben", "Dan"):
         (folder / f"{name}.abc").write_text(abc(1, name))
-    wishes = Wishes(PROFILE, anonymous=True)
-    whole(folder, tmp_path / "out", wishes)
+    settings = BatchSettings(PROFILE, anonymous=True)
+    whole(folder, tmp_path / "out", settings)
     before = {p.name: p.read_bytes() for p in (tmp_path / "out" / "pages").iterdir()}
     (folder / "Ada.abc").write_text(abc(2, "Ada"))
-    outcome, _ = whole(folder, tmp_path / "out", wishes)
+    outcome, _ = whole(folder, tmp_path / "out", settings)
     assert outcome.done == 1
     after = {p.name: p.read_bytes() for p in (tmp_path / "out" / "pages").iterdir()}
     assert before.items() <= after.items()
@@ -426,7 +426,7 @@ def test_numbers_stay_when_a_file_is_added_and_the_key_file_tells_them(tmp_path)
     rows = list(csv.reader(io.StringIO(key.read_text())))
     assert rows == [["number", "file"], ["1", "Ben.abc"], ["2", "Dan.abc"], ["3", "Ada.abc"]]
     (folder / "Ben.abc").unlink()
-    whole(folder, tmp_path / "out", wishes)
+    whole(folder, tmp_path / "out", settings)
     assert sorted(p.name for p in (tmp_path / "out" / "pages").iterdir()) == ["Solo-02.html", "Solo-03.html"]
 
 

@@ -10,7 +10,6 @@ from stylemeter.practice.words.saying import (
     change_words,
     direction_of,
     feature_verdict,
-    fill,
     format_range,
     format_value,
     habit_sentence,
@@ -21,6 +20,7 @@ from stylemeter.practice.words.saying import (
 )
 from stylemeter.practice.words.styles import StyleWords, style_words
 from stylemeter.practice.words.table import Direction, FeatureWords, HabitWords, Titled, Words, parse, words
+from stylemeter.support.texts import fill
 
 __all__ = [
     "Direction",

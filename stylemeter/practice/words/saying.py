@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 
 from stylemeter.placement.records import FeaturePlace, HabitPlace
-from stylemeter.practice.words.table import CHOICE, NAME, Direction, words
+from stylemeter.practice.words.table import Direction, words
+from stylemeter.support.texts import fill
 
 __all__ = [
     "capital",
     "change_words",
     "direction_of",
     "feature_verdict",
-    "fill",
     "format_range",
     "format_value",
     "habit_sentence",
@@ -22,36 +21,6 @@ __all__ = [
     "sentence",
     "value_and_range",
 ]
-
-
-# -- filling in --------------------------------------------------------------------------------------------------
-
-
-def fill(text: str, number: float = 0, **parts: str) -> str:
-    """Fill in a text; what is filled in is never read as a text itself.
-
-    Parameters
-    ----------
-    text : str
-        With ``{names}`` and ``{one|many}``.
-    number : float
-        Chooses between one and many.
-    parts : str
-        By name.
-
-    Examples
-    --------
-    >>> fill("put {count} {breath|breaths} in", 1, count="1"), fill("put {count} {breath|breaths} in", 3, count="3")
-    ('put 1 breath in', 'put 3 breaths in')
-    """
-    said = _pieces(text, number == 1)
-    return said[0] if len(said) == 1 else "".join([parts[s] if i % 2 else s for i, s in enumerate(said)])
-
-
-@lru_cache(maxsize=2048)
-def _pieces(text: str, one: bool) -> tuple[str, ...]:
-    """A text for one or for many, parted at its names: what stands as it is and names in turns."""
-    return tuple(NAME.split(CHOICE.sub(lambda m: m[1] if one else m[2], text)))
 
 
 def change_words(text: str, count: int, total: int, *, amount: str, bars: int) -> str:

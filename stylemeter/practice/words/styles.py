@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from stylemeter.practice.words.saying import fill
 from stylemeter.style.profile import Profile
-from stylemeter.support.texts import load_texts, texts_file
+from stylemeter.support.texts import fill, load_texts, texts_file
 
 __all__ = ["StyleWords", "style_words"]
 

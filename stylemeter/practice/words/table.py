@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -10,19 +9,15 @@ from typing import Any, Literal, get_args
 
 from stylemeter.errors import StylemeterError
 from stylemeter.features import CATALOG, HABITS
-from stylemeter.support.texts import load_texts, texts_file
+from stylemeter.support.texts import CHOICE, NAME, load_texts, texts_file
 
-__all__ = ["CHOICE", "NAME", "Direction", "FeatureWords", "HabitWords", "Titled", "Words", "parse", "words"]
+__all__ = ["Direction", "FeatureWords", "HabitWords", "Titled", "Words", "parse", "words"]
 
 #: Which way something differs: more of it than the style has, or less.
 Direction = Literal["more", "less"]
 Show = Literal["percent", "number"]
 
 _FILE = texts_file("words")
-
-#: ``{one|many}``; either side may hold ``{names}``.
-CHOICE = re.compile(r"\{((?:[^{}|]|\{\w+\})*)\|((?:[^{}|]|\{\w+\})*)\}")
-NAME = re.compile(r"\{(\w+)\}")
 
 _DISTRIBUTIONS = ("intervals", "degrees", "iois", "onsets")
 

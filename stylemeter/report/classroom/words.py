@@ -3,26 +3,21 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 
-from stylemeter.report.draw.html import filled, flat_texts
-from stylemeter.support.texts import load_texts, texts_file
+from stylemeter.support.texts import Texts, texts_of
 
 __all__ = ["of_hundred", "say", "texts"]
 
-_FILE = texts_file("class")
 
-
-@lru_cache(maxsize=1)
-def texts() -> dict[str, str]:
-    """Load the texts, once, by "section.name".
+def texts() -> Texts:
+    """The texts by "section.name".
 
     Raises
     ------
     StylemeterError
         If an entry is not a text.
     """
-    return flat_texts(load_texts(_FILE), _FILE.name)
+    return texts_of("class")
 
 
 def say(name: str, number: float = 0, /, **parts: object) -> str:
@@ -42,7 +37,7 @@ def say(name: str, number: float = 0, /, **parts: object) -> str:
     >>> say("class.solos", 1, count=1), say("class.solos", 12, count=12)
     ('1 solo', '12 solos')
     """
-    return filled(texts()[name], number, parts)
+    return texts().say(name, number, **parts)
 
 
 def of_hundred(percentile: float | None) -> str:

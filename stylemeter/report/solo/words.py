@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from functools import lru_cache
 
 from stylemeter.placement.records import Stretch
-from stylemeter.report.draw.html import filled, flat_texts
-from stylemeter.support.texts import load_texts, texts_file
+from stylemeter.support.texts import Texts, texts_of
 
 __all__ = [
     "bars_range",
@@ -24,25 +22,21 @@ __all__ = [
     "texts",
 ]
 
-_FILE = texts_file("page")
 
-
-@lru_cache(maxsize=1)
-def texts() -> dict[str, str]:
-    """Load the texts, once, by "section.name".
+def texts() -> Texts:
+    """The texts by "section.name".
 
     Raises
     ------
     StylemeterError
         If an entry is not a text.
     """
-    return flat_texts(load_texts(_FILE)["page"], _FILE.name)
+    return texts_of("page", "page")
 
 
-@lru_cache(maxsize=16)
 def table(section: str) -> dict[str, str]:
     """The texts of one section, in the order of the file."""
-    return {name.partition(".")[2]: text for name, text in texts().items() if name.startswith(f"{section}.")}
+    return texts().section(section)
 
 
 def say(name: str, number: float = 0, /, **parts: object) -> str:
@@ -62,7 +56,7 @@ def say(name: str, number: float = 0, /, **parts: object) -> str:
     >>> say("styles.families", 1, count=1), say("styles.families", 39, count=39)
     ('1 tune family at this length', '39 tune families at this length')
     """
-    return filled(texts()[name], number, parts)
+    return texts().say(name, number, **parts)
 
 
 def joined(items: Sequence[str]) -> str:

@@ -16,7 +16,7 @@ from stylemeter.reading.audio.spectra import PITCH_LOW, PITCHES
 __all__ = ["WEIGHTS", "confidence_of", "evidence_of"]
 
 #: Weight of each column of `evidence_of`, then the constant.
-WEIGHTS = (0.45, 0.85, 0.6, -1.5, 0.0, 1.0)
+WEIGHTS = (1.766, 0.689, 0.814, -4.193, -0.011, -2.738)
 
 
 def evidence_of(notes: list[Note], heard: Heard) -> npt.NDArray[np.float64]:

@@ -84,7 +84,11 @@ def room(b: int, device: torch.device) -> Tensor:
     split1, split2 = between(b, 250, 900, device), between(b, 1500, 4500, device)
     low, high = 1 / (1 + (f / split1) ** 4), 1 / (1 + (split2 / (f + 1)) ** 4)
     tail = torch.zeros(b, ROOM, device=device)
-    for part, factor in ((low, between(b, 0.8, 1.6, device)), (1 - low - high, 1.0), (high, between(b, 0.3, 0.9, device))):
+    for part, factor in (
+        (low, between(b, 0.8, 1.6, device)),
+        (1 - low - high, 1.0),
+        (high, between(b, 0.3, 0.9, device)),
+    ):
         tail += torch.fft.irfft(noise * part, ROOM) * torch.exp(-6.9 * t / (decay * factor))
     tail = tail * (t > between(b, 0, 0.025, device))
     early = torch.zeros(b, ROOM, device=device)

@@ -1,6 +1,6 @@
 """Write trained weights as the file that ships: an ONNX graph whose weights are half floats.
 
-    python -m training.export network.pt stylemeter/reading/audio/network.onnx
+python -m training.export network.pt stylemeter/reading/audio/network.onnx
 """
 
 from __future__ import annotations

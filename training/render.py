@@ -158,13 +158,17 @@ def _pluck(
         shift = -int(voice * spread * RATE) if voice else 0
         a = max(0, start + shift)
         x = _string(guitar, pitch, glide + sway, rng, int(0.02 * RATE) if first.how == "hammer" else 0)
-        x = _shaped(x, first, t, end, release, rng) * (first.strength if not voice else first.strength * rng.uniform(0.5, 0.95))
+        x = _shaped(x, first, t, end, release, rng) * (
+            first.strength if not voice else first.strength * rng.uniform(0.5, 0.95)
+        )
         y[a : a + m] += x
         out += _notes(chain, x, pitch - first.pitch, a / RATE - first.time, glide, sway, upper=not voice)
     return out
 
 
-def _shaped(x: np.ndarray, first: Stroke, t: np.ndarray, end: float, release: float, rng: np.random.Generator) -> np.ndarray:
+def _shaped(
+    x: np.ndarray, first: Stroke, t: np.ndarray, end: float, release: float, rng: np.random.Generator
+) -> np.ndarray:
     """The envelope of a note as it is played."""
     m = len(x)
     if first.strength < 0.5 and rng.random() < 0.5:  # struck softly, a string is duller
@@ -198,7 +202,19 @@ def _notes(
         end = min(b.time if b else a.time + a.length, max(silent, a.time + 0.04))
         time = a.time + shift if a is chain[0] else a.time
         # frames are labelled along the glide, counted from the chain's first note
-        out.append(Truth(time, end, a.pitch + interval, a.how, begin, glide - 100 * (a.pitch - chain[0].pitch), sway, upper, a.bend))
+        out.append(
+            Truth(
+                time,
+                end,
+                a.pitch + interval,
+                a.how,
+                begin,
+                glide - 100 * (a.pitch - chain[0].pitch),
+                sway,
+                upper,
+                a.bend,
+            )
+        )
     return out
 
 
@@ -226,13 +242,17 @@ def labels(truth: list[Truth], seconds: float) -> Labels:
         struck = row[0] - PITCH_LOW if note.how != "slide" else note.pitch - PITCH_LOW
         low, high = max(0, int(at) - 3), min(count, int(at) + 5)
         if 0 <= struck < PITCHES:
-            onset[low:high, struck] = np.maximum(onset[low:high, struck], np.clip(1 - np.abs(frame[low:high] - at) / 3, 0, 1))
+            onset[low:high, struck] = np.maximum(
+                onset[low:high, struck], np.clip(1 - np.abs(frame[low:high] - at) / 3, 0, 1)
+            )
         sounding[q, row - PITCH_LOW] = 1
         cents[q, row - PITCH_LOW] = (place - row) * 100 + note.sway[sample]
         if note.upper:
             top[q, row - PITCH_LOW] = 1
     as_bytes = lambda a: (a * 255).astype(np.uint8)  # noqa: E731
-    return Labels(as_bytes(onset), as_bytes(sounding), as_bytes(top), np.clip(np.round(cents), -127, 127).astype(np.int8))
+    return Labels(
+        as_bytes(onset), as_bytes(sounding), as_bytes(top), np.clip(np.round(cents), -127, 127).astype(np.int8)
+    )
 
 
 def clicks(rng: np.random.Generator, seconds: float, tempo: float, first: float) -> np.ndarray:

@@ -56,19 +56,35 @@ class Score:
         return " | ".join(parts)
 
 
-def score(played: Sequence[Played], found: Sequence[Note], seconds: float, lag: float = 0.0) -> tuple[Score, list[tuple[int, int]]]:
+def score(
+    played: Sequence[Played], found: Sequence[Note], seconds: float, lag: float = 0.0
+) -> tuple[Score, list[tuple[int, int]]]:
     """Compare; the second part pairs indices of played (upper voice only) and found notes."""
     top = [n for n in played if not n.lower]
     pitch = np.array([n.pitch + n.bend for n in top])
-    one, other = _arrays([(n.time, n.time + n.length) for n in top]), _arrays([(n.time - lag, n.end - lag) for n in found])
+    one, other = (
+        _arrays([(n.time, n.time + n.length) for n in top]),
+        _arrays([(n.time - lag, n.end - lag) for n in found]),
+    )
     hertz = lambda a: 440 * 2 ** ((np.asarray(a, float) - 69) / 12)  # noqa: E731
     told = hertz([n.pitch for n in found])
     if not len(found) or not len(top):
-        return Score(wanted=len(top), found=len(found), seconds=seconds, worst=0.0 if len(top) or len(found) else 1.0), []
+        return Score(
+            wanted=len(top), found=len(found), seconds=seconds, worst=0.0 if len(top) or len(found) else 1.0
+        ), []
     match = mir_eval.transcription.match_notes
     pairs = match(one, hertz(pitch), other, told, onset_tolerance=0.05, pitch_tolerance=50.0, offset_ratio=None)
     pairs30 = match(one, hertz(pitch), other, told, onset_tolerance=0.03, pitch_tolerance=50.0, offset_ratio=None)
-    ends = match(one, hertz(pitch), other, told, onset_tolerance=0.05, pitch_tolerance=50.0, offset_ratio=0.2, offset_min_tolerance=0.05)
+    ends = match(
+        one,
+        hertz(pitch),
+        other,
+        told,
+        onset_tolerance=0.05,
+        pitch_tolerance=50.0,
+        offset_ratio=0.2,
+        offset_min_tolerance=0.05,
+    )
     hit = {a for a, _ in pairs}
     taken = {b for _, b in pairs}
     octaves = 0
@@ -77,7 +93,17 @@ def score(played: Sequence[Played], found: Sequence[Note], seconds: float, lag: 
             near = [p for p, n in zip(pitch, top, strict=True) if abs(n.time - (note.time - lag)) < 0.05]
             octaves += any(abs(abs(note.pitch - p) - 12) < 0.5 for p in near)
     again = [i for i in range(1, len(top)) if top[i].pitch == top[i - 1].pitch]
-    out = Score(len(top), len(found), len(pairs), len(pairs30), octaves, len(again), sum(i in hit for i in again), len(ends), seconds)
+    out = Score(
+        len(top),
+        len(found),
+        len(pairs),
+        len(pairs30),
+        octaves,
+        len(again),
+        sum(i in hit for i in again),
+        len(ends),
+        seconds,
+    )
     out.worst = out.f1
     return out, pairs
 

@@ -115,11 +115,19 @@ def stopped(notes: list[Played], rng: np.random.Generator, share: float = 0.4, c
     out = []
     for note in notes:
         if note.length > 0.12 and rng.random() < share:
-            below = rng.choice([3, 4, 5, 7, 8, 9, 12], size=1) if not chords else [(4, 7), (3, 8), (5, 9), (5, 8, 12)][rng.integers(4)]
+            below = (
+                rng.choice([3, 4, 5, 7, 8, 9, 12], size=1)
+                if not chords
+                else [(4, 7), (3, 8), (5, 9), (5, 8, 12)][rng.integers(4)]
+            )
             for k, interval in enumerate(below):
                 if note.pitch - interval >= 38:
                     early = (k + 1) * rng.uniform(0, 0.008)
-                    out.append(Played(note.time - early, note.length, note.pitch - int(interval), note.strength * 0.9, lower=True))
+                    out.append(
+                        Played(
+                            note.time - early, note.length, note.pitch - int(interval), note.strength * 0.9, lower=True
+                        )
+                    )
         out.append(note)
     return sorted(out, key=lambda n: n.time)
 
@@ -159,7 +167,22 @@ def fluid(takes: list[tuple[int, list[Played]]], font: str, gap: float = 1.5) ->
     with tempfile.TemporaryDirectory() as folder:
         midi, wave = Path(folder, "a.mid"), Path(folder, "a.wav")
         file.save(midi)
-        command = ["fluidsynth", "-ni", "-R", "0", "-C", "0", "-g", "0.5", "-F", str(wave), "-r", "48000", FONTS[font], str(midi)]
+        command = [
+            "fluidsynth",
+            "-ni",
+            "-R",
+            "0",
+            "-C",
+            "0",
+            "-g",
+            "0.5",
+            "-F",
+            str(wave),
+            "-r",
+            "48000",
+            FONTS[font],
+            str(midi),
+        ]
         subprocess.run(command, check=True, capture_output=True)
         sound, rate = soundfile.read(wave, dtype="float32")
     mono = signal.resample_poly(sound.mean(axis=1), RATE, rate).astype(np.float32)

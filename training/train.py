@@ -46,7 +46,8 @@ def _fields(capacity: int) -> dict[str, tuple[tuple[int, ...], type]]:
 
 def _ring(folder: str, capacity: int, mode: str) -> dict[str, np.memmap]:
     return {
-        name: np.memmap(Path(folder, name), kind, mode, shape=shape) for name, (shape, kind) in _fields(capacity).items()
+        name: np.memmap(Path(folder, name), kind, mode, shape=shape)
+        for name, (shape, kind) in _fields(capacity).items()
     }
 
 
@@ -100,7 +101,7 @@ class Store:
     def refill(self, most: int) -> None:
         """Take what has been played."""
         part = self.capacity // self.workers
-        for i in np.random.permutation(self.workers):
+        for i in np.random.permutation(self.workers):  # noqa: NPY002
             begin = max(self.taken[i], self.made[i] - part + 2)
             a = i * part + begin % part
             k = min(self.made[i] - begin, max(1, most // self.workers), i * part + part - a, self.capacity - self.at)
@@ -129,18 +130,26 @@ class Store:
         Path(self.folder).rmdir()
 
 
-def loss_of(maps: torch.Tensor, tracks: torch.Tensor, want: dict[str, torch.Tensor], told: torch.Tensor) -> torch.Tensor:
+def loss_of(
+    maps: torch.Tensor, tracks: torch.Tensor, want: dict[str, torch.Tensor], told: torch.Tensor
+) -> torch.Tensor:
     """Losses of a batch: all together, onset, sounding, line, cents, band."""
     bce = F.binary_cross_entropy_with_logits
-    onset = bce(maps[:, 0], want["onset"], reduction="none", pos_weight=torch.tensor(2.5, device=maps.device)).sum(2).mean()
+    onset = (
+        bce(maps[:, 0], want["onset"], reduction="none", pos_weight=torch.tensor(2.5, device=maps.device)).sum(2).mean()
+    )
     sounding = bce(maps[:, 1], want["sounding"], reduction="none").sum(2).mean()
     top = bce(maps[:, 2], want["line"], reduction="none").sum(2).mean()
     there = want["sounding"]
-    cents = (F.smooth_l1_loss(maps[:, 3], want["cents"], reduction="none", beta=0.2) * there).sum() / there.sum().clamp_min(1)
+    cents = (
+        F.smooth_l1_loss(maps[:, 3], want["cents"], reduction="none", beta=0.2) * there
+    ).sum() / there.sum().clamp_min(1)
     any_onset = bce(tracks[:, 0], want["onset"].amax(2))
     any_voice = bce(tracks[:, 1], want["sounding"].amax(2))
     known = (told >= 0).float()[:, None].expand_as(tracks[:, 2])
-    band = (bce(tracks[:, 2], told.clamp_min(0)[:, None].expand_as(tracks[:, 2]), reduction="none") * known).sum() / known.sum().clamp_min(1)
+    band = (
+        bce(tracks[:, 2], told.clamp_min(0)[:, None].expand_as(tracks[:, 2]), reduction="none") * known
+    ).sum() / known.sum().clamp_min(1)
     whole = onset + 0.4 * sounding + 0.4 * top + 0.5 * cents + 0.3 * any_onset + 0.2 * any_voice + 0.1 * band
     return torch.stack([whole, onset, sounding, top, cents, band])
 
@@ -210,10 +219,19 @@ def main() -> None:
             if step % 250 == 0:
                 seen.zero_()
     print("losses: all, onset, sounding, line, cents, band", flush=True)
-    _finish(net, mean, store, hear, args, {"steps": step, "seconds": round(time.time() - began), "segments": int(store.total)})
+    _finish(
+        net,
+        mean,
+        store,
+        hear,
+        args,
+        {"steps": step, "seconds": round(time.time() - began), "segments": int(store.total)},
+    )
 
 
-def _finish(net: Net, mean: list[torch.Tensor], store: Store, hear: effects.Spectra, args: argparse.Namespace, told: dict) -> None:
+def _finish(
+    net: Net, mean: list[torch.Tensor], store: Store, hear: effects.Spectra, args: argparse.Namespace, told: dict
+) -> None:
     """Average the weights, measure the batch normalisation anew, fold it, write."""
     with torch.no_grad():
         for parameter, value in zip(net.parameters(), mean, strict=True):

@@ -1,6 +1,6 @@
 """Choose what a path of the decoder pays, on development takes: notes the training knows, lines and rooms it does not.
 
-    python -m training.tune --sounds FOLDER
+python -m training.tune --sounds FOLDER
 """
 
 from __future__ import annotations
@@ -21,7 +21,19 @@ from training import sounds
 from training.lines import Stroke
 from training.render import render
 from training.score import Score, score
-from training.takes import Played, amped, clicked, echoed, expressive, in_room, line, phoned, shoebox, stopped, with_noise
+from training.takes import (
+    Played,
+    amped,
+    clicked,
+    echoed,
+    expressive,
+    in_room,
+    line,
+    phoned,
+    shoebox,
+    stopped,
+    with_noise,
+)
 
 
 def development(bank: Path, seed: int = 5, rounds: int = 2) -> Iterator[tuple[str, np.ndarray, list[Played]]]:
@@ -29,20 +41,50 @@ def development(bank: Path, seed: int = 5, rounds: int = 2) -> Iterator[tuple[st
     rng = np.random.default_rng(seed)
     sets = [sounds.load(bank / f"{name}.npz") for name in sounds.SETS]
     for _ in range(rounds):
-        for kind in ("dry", "repeats", "muted", "amp", "room", "phone", "noise", "clicks", "echo", "double", "chords", "bends"):
+        for kind in (
+            "dry",
+            "repeats",
+            "muted",
+            "amp",
+            "room",
+            "phone",
+            "noise",
+            "clicks",
+            "echo",
+            "double",
+            "chords",
+            "bends",
+        ):
             guitar = sounds.strings(rng) if rng.random() < 0.6 else sets[int(rng.integers(len(sets)))]
             tempo = float(rng.choice([76, 100, 132]))
             rhythm = "plain" if kind in ("bends", "chords") else str(rng.choice(["plain", "mixed", "dense", "triplet"]))
-            notes, _ = line(rng, tempo, int(18 / 60 * tempo), rhythm, low=40, high=80, repeats=0.4 if kind == "repeats" else 0.08)
+            notes, _ = line(
+                rng, tempo, int(18 / 60 * tempo), rhythm, low=40, high=80, repeats=0.4 if kind == "repeats" else 0.08
+            )
             if kind == "bends":
                 notes = expressive(notes, rng, 0.5, 0.4)
             if kind in ("double", "chords"):
                 notes = stopped(notes, rng, 0.4, kind == "chords")
             strokes = []
             for n in notes:
-                how = "mute" if kind == "muted" and rng.random() < 0.8 else "bend" if n.bend else "vibrato" if n.vibrato else "pick"
+                how = (
+                    "mute"
+                    if kind == "muted" and rng.random() < 0.8
+                    else "bend"
+                    if n.bend
+                    else "vibrato"
+                    if n.vibrato
+                    else "pick"
+                )
                 strokes.append(Stroke(n.time, n.length, n.pitch, n.strength, how, n.bend, "up"))
-            x, _ = render(strokes, guitar, rng, notes[-1].time + 2, float(rng.uniform(0.2, 0.6)) if rng.random() < 0.3 else None, 0.0)
+            x, _ = render(
+                strokes,
+                guitar,
+                rng,
+                notes[-1].time + 2,
+                float(rng.uniform(0.2, 0.6)) if rng.random() < 0.3 else None,
+                0.0,
+            )
             x = x / np.abs(x).max() * np.float32(0.7)
             if kind == "amp":
                 x = amped(x, float(rng.choice([4, 20])))
@@ -80,7 +122,13 @@ def confidence(held: list[tuple[str, Heard, list[Played], float]], price: Price)
     table, label = np.concatenate(rows), np.array(right)
     model = LogisticRegression(C=1.0).fit(table, label)
     p = model.predict_proba(table)[:, 1]
-    print("WEIGHTS", tuple(round(float(w), 3) for w in (*model.coef_[0], model.intercept_[0])), len(label), "notes", round(label.mean(), 4))
+    print(
+        "WEIGHTS",
+        tuple(round(float(w), 3) for w in (*model.coef_[0], model.intercept_[0])),
+        len(label),
+        "notes",
+        round(label.mean(), 4),
+    )
     for low, high in ((0, 0.3), (0.3, 0.6), (0.6, 0.85), (0.85, 0.95), (0.95, 1)):
         inside = (p >= low) & (p < high)
         print(f"{low}-{high}: {inside.sum()} notes, said {p[inside].mean():.3f}, right {label[inside].mean():.3f}")

@@ -6,6 +6,6 @@ grid, as for every played source) -> `Melody`. `read` ties them together; `liste
 `network.onnx` holds the weights and `MODEL.md` says how they were made; the code that makes them is no part of the
 package (`training/`).
 
-May import `music`, `reading.draft`, `reading.performed` and `reading.intake`. A better network goes here with its card; a
-change of the grid does not.
+May import `music`, `reading.draft`, `reading.performed` and `reading.intake`. A better network goes here with its
+card; a change of the grid does not.
 """

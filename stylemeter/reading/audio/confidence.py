@@ -1,7 +1,7 @@
 """How surely each note was played as it is written: a logistic curve over what the network says of it.
 
-The weights are fitted on development takes (`training/tune.py`), one row a note: whether a note of this pitch was played
-within 50 ms.
+The weights are fitted on development takes (`training/tune.py`), one row a note: whether a note of this pitch was
+played within 50 ms.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Clicks counted in before a take: found in the signal, they say the tempo and where the first beat lies.
 
-A click is a short burst above 500 Hz that no note begins with. Of the bursts before the first note, so many evenly spaced
-ones of like loudness are taken whose next one would lie at or just before that note.
+A click is a short burst above 500 Hz that no note begins with. Of the bursts before the first note, so many evenly
+spaced ones of like loudness are taken whose next one would lie at or just before that note.
 """
 
 from __future__ import annotations

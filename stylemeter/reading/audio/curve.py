@@ -25,9 +25,9 @@ BENT, BETWEEN = 0.65, 2
 HELD = 8
 #: Frames that count: those where the note is at least this likely.
 LIKELY = 0.3
-#: Vibrato: rates (Hz), least depth (cents either way), shortest stretch (seconds) and share of the movement it makes up.
+#: Vibrato: rates (Hz), least depth (cents either way), shortest stretch (seconds), its share of the movement.
 RATE_LOW, RATE_HIGH, SHAKEN, SHAKEN_LONG, SHAKEN_SHARE = 3.4, 8.5, 7.0, 0.25, 0.5
-#: A note this surely struck is never the end of a bend; one this surely not struck always is, where it lies near enough.
+#: A note this surely struck is never the end of a bend; one less surely struck than this needs little more to be one.
 STRUCK, UNSTRUCK = 0.8, 0.5
 #: Semitones a bend spans at most, and frames between the two notes it was taken for.
 SPAN, APART = 3, 3
@@ -126,7 +126,7 @@ def _vibrato(curve: Floats) -> float:
 
 
 def _slid(before: Note, note: Note, heard: Heard) -> bool:
-    """Whether a note is reached by a slide from the one before it: its last frames move there through the pitches between."""
+    """Whether a note is slid into: the last frames of the one before move there through the pitches between."""
     far = note.first - before.pitch
     if abs(far) < 2 or note.frame - (before.frame + len(before.path)) > APART or note.onset > STRUCK:
         return False

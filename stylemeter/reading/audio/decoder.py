@@ -1,7 +1,7 @@
 """From what sounds in every frame to one line of notes: the likeliest path through notes and silence.
 
-A path holds a pitch, glides by a semitone (bends and slides), begins a note where an onset is heard, or is silent. Every
-frame pays or earns the log odds that its pitch is the upper voice; a new note costs what speaks against its onset.
+A path holds a pitch, glides by a semitone (bends and slides), begins a note where an onset is heard, or is silent.
+Every frame pays or earns the log odds that its pitch is the upper voice; a note costs what speaks against its onset.
 
 Conventions: frames are `spectra.HOP` samples apart; times are seconds.
 """

@@ -15,7 +15,7 @@ from stylemeter.reading.audio.tuning import tuning_of
 
 __all__ = ["Listened", "listen", "understood"]
 
-#: Frames after an onset in which another voice must begin with it, how likely that onset, and how likely it sounds then.
+#: Frames after an onset in which another voice must begin with it, how likely it must begin, and then sound.
 TOGETHER, BEGINS, SOUNDS = 5, 0.4, 0.5
 #: Frames after its onset over which a voice is looked at.
 WITHIN = 12

@@ -33,8 +33,8 @@ Floats = npt.NDArray[np.float64]
 
 #: What no figure can hide, told of every recording until takes of people are measured too.
 HONEST = (
-    "notes heard in the recording, not read from a score; measured on rendered and sampled guitar: no annotated recording "
-    "of a real player was at hand"
+    "notes heard in the recording, not read from a score; measured on rendered and sampled guitar: no annotated "
+    "recording of a real player was at hand"
 )
 #: Notes fewer than this are no take.
 NOTES_MIN = 2
@@ -108,7 +108,8 @@ def read(data: bytes, options: ReadOptions) -> list[Melody]:
     if laid_on.drift > DRIFTED:
         drift = [f"its tempo drifts by up to {100 * laid_on.drift:.0f} %: followed"]
     name = bar_namer(draft)
-    bars = [name(note.onset) for note in draft.notes]
+    bar_at = {note.seconds: name(note.onset) for note in draft.notes}
+    bars = [bar_at.get(time, "") for time in onset.tolist()]
     heard_wrong = 1 - float(confidence.mean())
     draft = replace(
         draft,
@@ -146,7 +147,8 @@ def _beats(sound: Sound, onset: Floats, end: Floats, options: ReadOptions) -> _B
     found = guess(onset, end)
     if found is None:
         raise InputError(
-            f"{count_words(len(onset), 'note')} are too few to tell a tempo", mend="say it with --tempo and --first-beat"
+            f"{count_words(len(onset), 'note')} are too few to tell a tempo",
+            mend="say it with --tempo and --first-beat",
         )
     one, other, half, double = (
         f"{round(t, 1):g}" for t in (found.tempo, found.runner_up, found.tempo / 2, found.tempo * 2)
@@ -154,10 +156,10 @@ def _beats(sound: Sound, onset: Floats, end: Floats, options: ReadOptions) -> _B
     if not found.sure:
         raise InputError(
             f"its tempo can't be told for sure: {one} or {other} quarter notes a minute",
-            mend=f"tap along to find which you meant and say it with --tempo {one} or --tempo {other}; or count in four "
-            "clicks before you play and say --count-in 4",
+            mend=f"tap along to find which you meant and say it with --tempo {one} or --tempo {other}; or count in "
+            "four clicks before you play and say --count-in 4",
         )
-    told = f"tempo estimated: {one} quarter notes a minute; if you count it at half or double, say --tempo {half} or {double}"
+    told = f"tempo estimated: {one} quarter notes a minute; counted at half or double: --tempo {half} or {double}"
     return _first(found.tempo, onset, options, [told])
 
 
@@ -177,11 +179,13 @@ def _told(found: Listened, confidence: Floats, bars: Sequence[str]) -> list[str]
         side = "above" if found.tuning > 0 else "below"
         out.append(f"the guitar is tuned {abs(found.tuning):.0f} cents {side} 440 Hz: taken out")
     out += _voices(found, bars) + _gestures(found.gestures)
-    band = float(np.mean([float(odds(found.heard.band[n.frame : n.frame + len(n.path)]).mean()) > 0.5 for n in found.notes]))
+    band = float(
+        np.mean([float(odds(found.heard.band[n.frame : n.frame + len(n.path)]).mean()) > 0.5 for n in found.notes])
+    )
     if band > ACCOMPANIED:
         out.append(
-            f"a band is heard over about {100 * band:.0f} % of the notes: some of its notes may be taken for the guitar's; "
-            "a take of the guitar alone is safer"
+            f"a band is heard over about {100 * band:.0f} % of the notes: some of its notes may be taken for the "
+            "guitar's; a take of the guitar alone is safer"
         )
     doubtful = int((confidence < DOUBTFUL).sum())
     if float(confidence.mean()) < DOUBTED:
@@ -195,14 +199,15 @@ def _told(found: Listened, confidence: Floats, bars: Sequence[str]) -> list[str]
 def _voices(found: Listened, bars: Sequence[str]) -> list[str]:
     """Where more than one voice sounds."""
     places = []
-    for note, bar in zip(found.notes, bars, strict=False):
-        if note.voices > 1 and bar not in places:
+    for note, bar in zip(found.notes, bars, strict=True):
+        if note.voices > 1 and bar and bar not in places:
             places.append(bar)
     if not places:
         return []
     more = f" and {len(places) - LISTED} more" if len(places) > LISTED else ""
     count = sum(note.voices > 1 for note in found.notes)
-    return [f"more than one voice at {count_words(count, 'note')} ({', '.join(places[:LISTED])}{more}): the upper one is taken"]
+    where = ", ".join(places[:LISTED]) + more
+    return [f"more than one voice at {count_words(count, 'note')} ({where}): the upper one is taken"]
 
 
 def _gestures(gestures: Sequence[Gesture]) -> list[str]:

@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from stylemeter.errors import InputError, LimitError
-from stylemeter.reading.intake import limits
 from stylemeter.reading.audio.spectra import RATE
+from stylemeter.reading.intake import limits
 
 __all__ = ["Sound", "decode_sound"]
 
@@ -106,7 +106,8 @@ def _check_length(seconds: float) -> None:
 def _mixed(file: object, rate: int, only: int | None, remarks: list[str]) -> tuple[Floats, tuple[int, float], float]:
     """The file as one channel; its loudest channel with that one's level; and the mix's level."""
     out: list[Floats] = []
-    power, mixed, count, broken, top = 0.0, 0.0, 0, 0, 0
+    power: npt.NDArray[np.float64] = np.zeros(1)
+    mixed, count, broken, top = 0.0, 0, 0, 0
     for piece, powers, alone, nans, clipped in _pieces(file, rate, only):
         out.append(piece)
         power = power + powers
@@ -120,7 +121,7 @@ def _mixed(file: object, rate: int, only: int | None, remarks: list[str]) -> tup
         remarks.append("clipped: it was recorded too loud, which can hide soft notes; turn the input down")
     if not out:
         return np.zeros(0, np.float32), (0, 0.0), 0.0
-    levels = np.sqrt(np.asarray(power) / max(count, 1))
+    levels = np.sqrt(power / max(count, 1))
     loudest = int(levels.argmax())
     return np.concatenate(out), (loudest, float(levels[loudest])), math.sqrt(mixed / max(count, 1))
 
@@ -163,7 +164,11 @@ def _pieces(
             continue
         piece = np.concatenate([before, held[: ready + reach]])
         start = reach * up // down
-        resampled = piece[reach : reach + ready] if up == down else resample_poly(piece, up, down)[start : start + math.ceil(ready * up / down)]
+        resampled = (
+            piece[reach : reach + ready]
+            if up == down
+            else resample_poly(piece, up, down)[start : start + math.ceil(ready * up / down)]
+        )
         before = np.concatenate([before, held[:ready]])[-reach:]
         held = held[ready:]
         yield np.asarray(resampled, dtype=np.float32), powers, measured, nans, clipped

@@ -17,7 +17,20 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["BINS", "HOP", "LOUD", "LOWEST", "PITCHES", "PITCH_LOW", "RATE", "WINDOWS", "bank", "blocks", "hann", "loudness"]
+__all__ = [
+    "BINS",
+    "HOP",
+    "LOUD",
+    "LOWEST",
+    "PITCHES",
+    "PITCH_LOW",
+    "RATE",
+    "WINDOWS",
+    "bank",
+    "blocks",
+    "hann",
+    "loudness",
+]
 
 Floats = npt.NDArray[np.float32]
 

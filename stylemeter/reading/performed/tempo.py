@@ -6,8 +6,8 @@ doesn't blur them. Conventions: times in seconds, tempi in quarter notes a minut
 
 References
 ----------
-.. [1] D. Moelants, "Preferred tempo reconsidered", Proceedings of ICMPC 7, 2002 (people tap near 120 to 130 a minute, few
-   below 60 or above 200: the prior's middle and width are our own, wider).
+.. [1] D. Moelants, "Preferred tempo reconsidered", Proceedings of ICMPC 7, 2002 (people tap near 120 to 130 a minute,
+   few below 60 or above 200: the prior's middle and width are our own, wider; from memory).
 """
 
 from __future__ import annotations
@@ -118,7 +118,7 @@ def _density(quarter: float) -> Floats:
     for place, share in PLACES:
         far = np.abs((z - place + 0.5) % 1 - 0.5)
         out += share / (noise * 2.507) * np.exp(-0.5 * (far / noise) ** 2)
-    return np.log(out)
+    return np.asarray(np.log(out))
 
 
 def _phases(onset: Floats, weight: Floats, quarter: float) -> Floats:
@@ -144,7 +144,9 @@ def _refined(onset: Floats, weight: Floats, tempo: float) -> float:
         error = onset - begin - half * quarter
         near = weight / (1 + (error / 0.03) ** 2)
         design = np.stack([np.ones_like(half), half], axis=1)
-        begin, quarter = np.linalg.lstsq((design * near[:, None]).T @ design, (design * near[:, None]).T @ onset, rcond=None)[0].tolist()
+        begin, quarter = np.linalg.lstsq(
+            (design * near[:, None]).T @ design, (design * near[:, None]).T @ onset, rcond=None
+        )[0].tolist()
         if not 0.97 < quarter / first < 1.03:
             return tempo
     return 60 / quarter
@@ -205,7 +207,7 @@ def _from_half(position: Floats) -> Floats:
 
 
 def _tracked(position: Floats) -> Floats:
-    """By how much the beat has moved at each onset: a loop that follows phase and rate of the onsets near half beats."""
+    """By how much the beat has moved at each onset: a loop follows phase and rate of the onsets near half beats."""
     moved, rate, before = 0.0, 0.0, float(position[0])
     out = np.empty(len(position))
     for i, place in enumerate(position.tolist()):

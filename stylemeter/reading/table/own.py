@@ -110,7 +110,9 @@ def melody_of(record: Mapping[str, Any], wheres: Sequence[str] | None = None) ->
         tuning=_tuning(solo.get("tuning")),
         phrase_ends=None if all(p is None for p in phrased) else np.array([*map(bool, phrased[:-1]), True]),
         # a note the user added to the sheet is as sure as they are
-        confidence=None if all(c is None for c in confidence) else np.array([1 if c is None else c for c in confidence]),
+        confidence=None
+        if all(c is None for c in confidence)
+        else np.array([1 if c is None else c for c in confidence]),
         title=as_text(solo.get("title")),
         part=as_text(solo.get("part")),
         source=as_text(solo.get("source")),

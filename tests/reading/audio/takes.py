@@ -22,7 +22,9 @@ def guitar(seed: int = 90_001):
 
 
 @lru_cache(maxsize=16)
-def take(seed: int = 1, tempo: float = 96.0, notes: int = 40, how: str = "pick", cents: float = 0.0, first: float = 0.5):
+def take(
+    seed: int = 1, tempo: float = 96.0, notes: int = 40, how: str = "pick", cents: float = 0.0, first: float = 0.5
+):
     """A line of eighths and quarters; sound, onsets in seconds, pitches, places in quarter notes."""
     rng = np.random.default_rng(seed)
     lengths = rng.choice([0.5, 0.5, 0.5, 1.0], notes)
@@ -33,7 +35,11 @@ def take(seed: int = 1, tempo: float = 96.0, notes: int = 40, how: str = "pick",
     strokes = []
     for time, length, pitch in zip(times, lengths, pitches, strict=True):
         this = how if how in ("bend", "vibrato") and length == 1.0 else "pick"
-        strokes.append(Stroke(float(time), float(length * quarter * 0.92), int(pitch), 0.8, this, 2.0 if this == "bend" else 0, "up"))
+        strokes.append(
+            Stroke(
+                float(time), float(length * quarter * 0.92), int(pitch), 0.8, this, 2.0 if this == "bend" else 0, "up"
+            )
+        )
     sound, _ = render(strokes, guitar(), rng, float(times[-1] + 2), None, cents / 100)
     sound = (sound / np.abs(sound).max() * 0.7).astype(np.float32)
     return sound, times, np.array(pitches), places, strokes

@@ -38,7 +38,9 @@ def test_noise_and_hum():
     rng = np.random.default_rng(0)
     level = float(np.sqrt(np.mean(sound**2)))
     t = np.arange(len(sound)) / RATE
-    noisy = sound + rng.standard_normal(len(sound)) * level * 10 ** (-15 / 20) + 0.1 * level * np.sin(2 * np.pi * 50 * t)
+    noisy = (
+        sound + rng.standard_normal(len(sound)) * level * 10 ** (-15 / 20) + 0.1 * level * np.sin(2 * np.pi * 50 * t)
+    )
     assert f1(times, pitches, listen(noisy.astype(np.float32)).notes) >= 0.95
 
 

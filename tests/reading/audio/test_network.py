@@ -37,7 +37,9 @@ def test_numpy_and_onnxruntime_hear_the_same_notes(monkeypatch):
 def test_the_weights_are_read_as_onnx_reads_them():
     onnx = pytest.importorskip("onnx")
     graph = onnx.load_from_string(ROOM.joinpath("network.onnx").read_bytes()).graph
-    theirs = {t.name: onnx.numpy_helper.to_array(t) for t in graph.initializer if t.data_type == onnx.TensorProto.FLOAT16}
+    theirs = {
+        t.name: onnx.numpy_helper.to_array(t) for t in graph.initializer if t.data_type == onnx.TensorProto.FLOAT16
+    }
     ours = network.weights()
     assert theirs.keys() <= ours.keys()
     assert all(np.array_equal(ours[name], array.astype(np.float32)) for name, array in theirs.items())

@@ -27,7 +27,9 @@ def test_every_rate_comes_out_at_ours(rate):
     assert np.abs(found[: len(wanted)][inner] - wanted[: len(found)][inner]).max() < 2e-3
 
 
-@pytest.mark.parametrize(("form", "subtype"), [("WAV", "PCM_16"), ("WAV", "FLOAT"), ("FLAC", None), ("OGG", None), ("MP3", None)])
+@pytest.mark.parametrize(
+    ("form", "subtype"), [("WAV", "PCM_16"), ("WAV", "FLOAT"), ("FLAC", None), ("OGG", None), ("MP3", None)]
+)
 def test_every_format(form, subtype):
     found = decode_sound(as_file(TONE, RATE, form, subtype))
     assert abs(found.seconds - 3) < 0.2

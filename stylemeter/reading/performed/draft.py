@@ -155,8 +155,9 @@ def lay(take: Take, meters: Sequence[Meter], first_line: int = 0) -> Laid:
             float(kept.pitch[i]),
             None if kept.technique is None else Technique(int(kept.technique[i])),
             float(kept.seconds[i]),
-            *((-1, -1) if kept.places is None else kept.places[i].tolist()),
-            confidence=None if kept.confidence is None else float(kept.confidence[i]),
+            -1 if kept.places is None else int(kept.places[i, 0]),
+            -1 if kept.places is None else int(kept.places[i, 1]),
+            None if kept.confidence is None else float(kept.confidence[i]),
         )
         for i in range(len(order))
     ]

@@ -32,8 +32,9 @@ ANYWHERE = 0.02
 BINS = 192
 #: Windows (seconds), their step, their number at most and the least notes in one.
 WINDOW, WINDOW_STEP, WINDOWS_MAX, NOTES_MIN = 14.0, 7.0, 24, 8
-#: By how much the best must lead the next unlike it, a note, to be sure; from how many notes on.
-SURE, SURE_NOTES = 0.16, 24
+#: By how much the best must lead the next unlike it, a note, to be sure; from how many notes on. On 240 lines of plain,
+#: mixed, dense and triplet rhythms between 60 and 190 a minute, none of the 16 beyond it was wrong, 1 of 31 beyond 0.6.
+SURE, SURE_NOTES = 0.7, 24
 #: Tempi nearer than this (natural log) are one.
 LIKE = 0.04
 #: Notes on either side of a drift's running median, and how near their half of a beat those lie that count.

@@ -90,12 +90,13 @@ def read_options(function: F, kind_option: str = "--format") -> F:
         click.option("--chords", help='Chords bar by bar: "Dm7 | G7 | Cmaj7 % |".'),
         click.option("--tempo", type=float, help="Quarter notes a minute, for sources in seconds."),
         click.option("--first-beat", type=float, help="Second at which beat 1 of bar 1 falls, for performances."),
+        click.option("--count-in", type=int, help="Clicks before a recording begins, a quarter note each: 4."),
         click.option(kind_option, "kind", help="Kind of file, where the content doesn't tell (needed for -)."),
     ]
 
     @functools.wraps(function)
     def wrapped(*args: Any, **kwargs: Any) -> Any:
-        names = ("part", "key", "meter", "chords", "tempo", "first_beat")
+        names = ("part", "key", "meter", "chords", "tempo", "first_beat", "count_in")
         options = ReadOptions(**{name: kwargs.pop(name) for name in names})
         if options != ReadOptions():
             # not at the head: it loads numpy, which a mistyped option need not wait for

@@ -38,6 +38,7 @@ MARKS: dict[str, type[np.generic]] = {
     "strings": np.int64,
     "frets": np.int64,
     "phrase_ends": np.bool_,
+    "confidence": np.float64,
 }
 #: What a table, where a row is a note, calls them otherwise.
 _SINGULAR = {"strings": "string", "frets": "fret", "phrase_ends": "phrase_end"}

@@ -32,7 +32,7 @@ KeySource = Literal["declared", "given", "estimated"]
 #: The columns of a note table, an entry a note each; those a source can't fill are None.
 COLUMNS = (
     *("onset", "duration", "pitch", "bar", "beat", "weight", "technique", "onset_seconds"),
-    *("strings", "frets", "phrase_ends"),
+    *("strings", "frets", "phrase_ends", "confidence"),
 )
 
 _FLAT_NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
@@ -208,8 +208,11 @@ class Melody:
         string 1 last: an unbent note's pitch is ``tuning[-string] + fret``.
     phrase_ends : ndarray of bool of shape (n_notes,) or None
         Which notes end a phrase, the last one always, where the source marks phrases; None where it doesn't.
+    confidence : ndarray of shape (n_notes,) or None
+        Probability, 0 to 1, that each note was played as it stands, where a reader had to hear it (recordings); None
+        where the source says its notes itself.
     source : str
-        Kind of source: "musicxml", "abc", "kern", "midi", "jams", "tab", "csv", "json", ...
+        Kind of source: "musicxml", "abc", "kern", "midi", "jams", "tab", "csv", "json", "audio", ...
     remarks : tuple of str
         Every repair or guess the reader made.
     rhythm_known : bool
@@ -235,6 +238,7 @@ class Melody:
     frets: Ints | None = None
     tuning: tuple[int, ...] | None = None
     phrase_ends: Bools | None = None
+    confidence: Floats | None = None
     title: str = ""
     part: str = ""
     path: str = ""
@@ -318,6 +322,7 @@ class Melody:
         strings: npt.ArrayLike | None = None,
         frets: npt.ArrayLike | None = None,
         phrase_ends: npt.ArrayLike | None = None,
+        confidence: npt.ArrayLike | None = None,
     ) -> Melody:
         """Make a melody of arrays; of notes that begin together the top one is kept.
 
@@ -344,7 +349,7 @@ class Melody:
             Open strings, the lowest line of tablature first.
         technique : array_like of shape (n_notes,), optional
             `Technique` bits.
-        onset_seconds, strings, frets, phrase_ends : array_like of shape (n_notes,), optional
+        onset_seconds, strings, frets, phrase_ends, confidence : array_like of shape (n_notes,), optional
             See the attributes.
 
         Returns
@@ -382,6 +387,7 @@ class Melody:
             strings=strings,
             frets=frets,
             phrase_ends=phrase_ends,
+            confidence=confidence,
         )
 
     @classmethod

@@ -51,6 +51,16 @@ KINDS: dict[str, Reader] = {
     "mei": Reader("stylemeter.reading.mei.read", (".mei",), "MEI"),
     "jams": Reader("stylemeter.reading.jams.read", (".jams",), "JAMS"),
     "tab": Reader("stylemeter.reading.tab.read", (".tab",), "text tablature"),
+    "audio": Reader(
+        "stylemeter.reading.audio.read",
+        (".wav", ".flac", ".ogg", ".oga", ".mp3", ".aif", ".aiff"),
+        "a recording (WAV, FLAC, OGG, MP3)",
+        ("soundfile", "stylemeter.reading.audio.network"),
+        here_bytes=0,
+        bytes_max=limits.SOUND_BYTES_MAX,
+        seconds=limits.SOUND_SECONDS,
+        memory_mb=limits.SOUND_MEMORY_MB,
+    ),
     "csv": Reader("stylemeter.reading.table.read", (".csv", ".tsv"), "CSV table of notes"),
     "json": Reader("stylemeter.reading.table.read", (".json",), "JSON note table"),
 }

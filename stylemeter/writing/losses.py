@@ -98,6 +98,7 @@ _TECHNIQUE = Loss("how notes are played (technique)", lambda m: m.technique is n
 _SECONDS = Loss("the seconds notes were played at", lambda m: m.onset_seconds is not None)
 _STRINGS = Loss("the strings and frets notes are played on", lambda m: m.strings is not None)
 _PHRASES = Loss("where the source's phrases end", lambda m: m.phrase_ends is not None)
+_CONFIDENCE = Loss("how surely each note was heard", lambda m: m.confidence is not None)
 _REMARKS = Loss("remarks and the share of guesses", lambda m: bool(m.remarks) or m.guessed_share > 0)
 _CHORDS = Loss("chords before the first printed note or rest, and after the last bar", _outer_chords)
 _FIRST_BAR = Loss("whether the short first bar is a pickup", _odd_first_bar)
@@ -117,6 +118,7 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
         _KEY_SOURCE,
         _SECONDS,
         _PHRASES,
+        _CONFIDENCE,
         Loss("the tuning of the strings", lambda m: m.tuning is not None),
         Loss("how far notes are bent", lambda m: _marked(m, Technique.BEND | Technique.PRE_BEND)),
         Loss("grace notes and dead notes", lambda m: _marked(m, Technique.GRACE | Technique.DEAD)),
@@ -142,6 +144,7 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
         _SECONDS,
         _STRINGS,
         _PHRASES,
+        _CONFIDENCE,
         Loss("a pickup: its bar becomes bar 1", lambda m: int(m.bars.number[0]) == 0),
         Loss("bars shorter or longer than their meter: bar lines are laid evenly", _uneven),
         _METERS,
@@ -160,6 +163,7 @@ LOSSES: dict[str, tuple[Loss, ...]] = {
         _SECONDS,
         _STRINGS,
         _PHRASES,
+        _CONFIDENCE,
         _FIRST_BAR,
         _METERS,
         _CHORDS,

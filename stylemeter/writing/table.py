@@ -176,6 +176,8 @@ def _note_records(melody: Melody) -> Iterator[dict[str, object]]:
                 note[name] = None if column[i] < 0 else int(column[i])
         if melody.phrase_ends is not None:
             note["phrase_end"] = bool(melody.phrase_ends[i])
+        if melody.confidence is not None:
+            note["confidence"] = _number(melody.confidence[i])
         yield note
 
 
@@ -226,8 +228,8 @@ def to_csv(melody: Melody) -> str:
     Returns
     -------
     str
-        Columns onset, duration, pitch, bar, beat, weight, technique, onset_seconds, string, fret, phrase_end; those
-        the source can't fill are left out. Ends with a newline.
+        Columns onset, duration, pitch, bar, beat, weight, technique, onset_seconds, string, fret, phrase_end,
+        confidence; those the source can't fill are left out. Ends with a newline.
     """
     out = io.StringIO()
     out.writelines(f"# {line}\n" for line in _comments(melody))
@@ -256,6 +258,8 @@ def _columns(melody: Melody) -> dict[str, list[str]]:
             columns[name] = ["" if value < 0 else str(value) for value in column.tolist()]
     if melody.phrase_ends is not None:
         columns["phrase_end"] = [str(int(end)) for end in melody.phrase_ends.tolist()]
+    if melody.confidence is not None:
+        columns["confidence"] = [_number_text(c) for c in melody.confidence.tolist()]
     return columns
 
 

@@ -21,6 +21,7 @@ ARRAYS = (
     "strings",
     "frets",
     "phrase_ends",
+    "confidence",
 )
 PLAIN = (
     "tuning",

@@ -19,7 +19,7 @@ from stylemeter.placement.lengths import Plan
 from stylemeter.placement.ranks import Measures, Ranks, joined, measures, norm_of, rank
 from stylemeter.placement.records import FeaturePlace, HabitPlace, Placement
 
-__all__ = ["DRAWS", "perturbed", "with_uncertainty"]
+__all__ = ["DRAWS", "chances", "perturbed", "with_uncertainty"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -33,6 +33,36 @@ INTERVAL = (0.05, 0.95)
 _SIXTEENTH = TICKS // 4
 
 
+def chances(melody: Melody, share: float) -> Floats:
+    """Chance of each note to be wrong: the share, dealt out by how surely each was heard where the source says.
+
+    Parameters
+    ----------
+    melody : Melody
+    share : float
+        Mean of the chances.
+
+    Returns
+    -------
+    ndarray of shape (n_notes,)
+
+    Examples
+    --------
+    >>> melody = Melody.from_arrays([0, 1], [60, 62], confidence=[1.0, 0.8], key="C major")
+    >>> chances(melody, 0.1).round(3).tolist(), chances(melody, 0.05).round(3).tolist()
+    ([0.0, 0.2], [0.0, 0.1])
+    """
+    if melody.confidence is None:
+        return np.full(len(melody), share)
+    misheard = 1 - melody.confidence
+    mean = float(misheard.mean())
+    if mean >= share:
+        return np.asarray(misheard * (share / mean if mean else 0.0))
+    # what is left is the grid's, and no note's more than another's
+    elsewhere = 1 - (1 - share) / (1 - mean) if mean < 1 else 0.0
+    return np.asarray(1 - (1 - misheard) * (1 - elsewhere))
+
+
 def perturbed(melody: Melody, share: float, rng: np.random.Generator) -> Melody:
     """Make one note table that might as well have been read.
 
@@ -40,7 +70,7 @@ def perturbed(melody: Melody, share: float, rng: np.random.Generator) -> Melody:
     ----------
     melody : Melody
     share : float
-        Chance of each note to be dropped, merged or shifted (equally likely).
+        Chance of a note to be dropped, merged or shifted (equally likely); see `chances`.
     rng : Generator
 
     Returns
@@ -49,7 +79,7 @@ def perturbed(melody: Melody, share: float, rng: np.random.Generator) -> Melody:
         On the same bars; the first note stays.
     """
     count = len(melody)
-    fate = np.where(rng.random(count) < share, rng.integers(1, 4, count), 0)
+    fate = np.where(rng.random(count) < chances(melody, share), rng.integers(1, 4, count), 0)
     fate[0] = 0
     onset = melody.onset.copy()
     duration = None if melody.duration is None else melody.duration.copy()

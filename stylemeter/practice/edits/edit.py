@@ -124,6 +124,7 @@ def _retimed(melody: Melody, edits: Sequence[Edit], pitch: npt.NDArray[np.float6
         strings=strings,
         frets=frets,
         phrase_ends=None if phrases is None else ends_of(phrases),
+        confidence=None if melody.confidence is None else np.concatenate([melody.confidence[keep], blank + 1.0])[order],
         bar=bar[order],
         beat=beat[order],
         weight=weight[order],

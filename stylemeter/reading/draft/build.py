@@ -37,6 +37,8 @@ class RawNote:
         Onset in seconds where the source has it.
     string, fret : int
         Where it is played, as in `Melody`; -1 where the source doesn't say.
+    confidence : float or None
+        As in `Melody`; None where the source says its notes itself.
     """
 
     onset: int
@@ -46,6 +48,7 @@ class RawNote:
     seconds: float | None = None
     string: int = -1
     fret: int = -1
+    confidence: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +139,7 @@ def build(draft: Draft) -> Melody:
     known = any(n.technique is not None for n in notes)
     timed = all(n.seconds is not None for n in notes)
     placed = any(n.string >= 0 and n.fret >= 0 for n in notes)
+    heard = all(n.confidence is not None for n in notes)
     return Melody(
         onset=onset,
         duration=duration,
@@ -154,6 +158,7 @@ def build(draft: Draft) -> Melody:
         frets=np.array([n.fret for n in notes], dtype=np.int64) if placed else None,
         tuning=tuple(draft.tuning) if placed and draft.tuning else None,
         phrase_ends=_phrase_ends(onset, draft.phrase_ends),
+        confidence=np.array([n.confidence for n in notes], dtype=float) if heard else None,
         title=draft.title,
         part=draft.part,
         source=draft.source,

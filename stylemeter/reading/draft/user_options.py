@@ -20,6 +20,8 @@ __all__ = ["apply", "check", "parse_meter"]
 
 #: Farthest first beat (seconds): a day.
 FIRST_BEAT_MAX = 86_400.0
+#: Clicks of a count-in.
+COUNT_IN_MIN, COUNT_IN_MAX = 2, 16
 
 
 def check(options: ReadOptions) -> None:
@@ -50,6 +52,11 @@ def check(options: ReadOptions) -> None:
         raise UsageError(
             f"first beat at {options.first_beat:g} is no place in a recording",
             mend="give the second at which beat 1 of bar 1 falls",
+        )
+    if options.count_in is not None and not COUNT_IN_MIN <= options.count_in <= COUNT_IN_MAX:
+        raise UsageError(
+            f"a count-in of {options.count_in} clicks is none",
+            mend=f"give the number of clicks before the take begins, {COUNT_IN_MIN} to {COUNT_IN_MAX}",
         )
 
 

@@ -24,6 +24,10 @@ __all__ = [
     "PITCH_MIN",
     "REMARKS_MAX",
     "SECONDS",
+    "SOUND_BYTES_MAX",
+    "SOUND_LASTS_MAX",
+    "SOUND_MEMORY_MB",
+    "SOUND_SECONDS",
     "START_SECONDS",
     "TEMPO_MAX",
     "TEMPO_MIN",
@@ -42,6 +46,14 @@ __all__ = [
 
 #: Size of a file as it lies on the disk. The largest score seen in open collections is a tenth of it.
 BYTES_MAX = 32 * 2**20
+
+#: The same of a recording: twenty minutes of WAV, two channels of 24 bits at 48 kHz, or hours of MP3.
+SOUND_BYTES_MAX = 352 * 2**20
+#: Seconds a recording may last: a solo lasts a few minutes. What reading it may take: processor seconds, and MiB of
+#: address space (the file's own bytes are held twice while they cross).
+SOUND_LASTS_MAX = 20 * 60
+SOUND_SECONDS = 120.0
+SOUND_MEMORY_MB = 1536
 
 #: Size, unpacked, up to which a file is read in this process and beyond which in a guarded child. Of a mebibyte, the
 #: slowest of all hostile files at hand takes under a second and 35 MiB; a collection of thousands of tunes takes three

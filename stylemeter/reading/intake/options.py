@@ -23,6 +23,8 @@ class ReadOptions:
         Quarter notes a minute, for sources in seconds.
     first_beat : float or None
         Seconds at which beat 1 of bar 1 falls, for performed sources.
+    count_in : int or None
+        Clicks counted in before a recording begins, a quarter note each: they say tempo and first beat.
     chords : str or None
         "Dm7 | G7 | Cmaj7 % |": a bar between bar lines, laid from the first full bar, repeated to the end.
     chord_text : str
@@ -38,6 +40,7 @@ class ReadOptions:
     meter: str | None = None
     tempo: float | None = None
     first_beat: float | None = None
+    count_in: int | None = None
     chords: str | None = None
     chord_text: str = "chord "
     phrase_slurs: bool = False

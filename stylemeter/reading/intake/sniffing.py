@@ -12,7 +12,7 @@ from itertools import islice, pairwise
 from stylemeter.errors import InputError
 from stylemeter.reading.kinds import KINDS, kind_of_suffix
 
-__all__ = ["HEAD", "sniff"]
+__all__ = ["HEAD", "is_sound", "sniff"]
 
 #: Bytes looked at.
 HEAD = 2**16
@@ -21,7 +21,7 @@ _MEMBERS = 64
 #: Share of control characters above which a file is no text.
 _CONTROL_SHARE = 0.02
 
-_SOUND = ("sound", "stylemeter reads notes, not sound: transcribe it to MIDI or notation first")
+_SOUND = ("sound of a kind that can't be read here (M4A, AAC, WebM, ...)", "convert it to WAV, FLAC, OGG or MP3 first")
 _PICTURE = ("a picture", "stylemeter reads notes, not pictures: enter it in a notation editor and export MusicXML")
 _PAGE = ("a page for print", "export MusicXML or MIDI from where it was made")
 _PACKED = ("a packed archive", "unpack it and give the file inside")
@@ -40,15 +40,6 @@ _SIGNATURES: tuple[tuple[int, bytes, tuple[str, str]], ...] = (
     (8, b"WEBP", _PICTURE),
     (0, b"%PDF", _PAGE),
     (0, b"%!PS", _PAGE),
-    (8, b"WAVE", _SOUND),
-    (8, b"AIFF", _SOUND),
-    (8, b"AIFC", _SOUND),
-    (0, b"OggS", _SOUND),
-    (0, b"fLaC", _SOUND),
-    (0, b"ID3", _SOUND),
-    (0, b"\xff\xfb", _SOUND),
-    (0, b"\xff\xf3", _SOUND),
-    (0, b"\xff\xf2", _SOUND),
     (4, b"ftyp", _SOUND),
     (0, b"\x1a\x45\xdf\xa3", _SOUND),
     (0, b"\x1f\x8b", _PACKED),
@@ -69,6 +60,12 @@ _SIGNATURES: tuple[tuple[int, bytes, tuple[str, str]], ...] = (
     (0, b"\x93NUMPY", _TABLE),
     (0, b"PAR1", _TABLE),
     (0, b"\x89HDF", _TABLE),
+)
+
+#: (offset, first bytes) of the recordings that can be read: WAV, AIFF, OGG, FLAC, MP3 (with tags, or a frame's head).
+_RECORDINGS = (
+    *((8, word) for word in (b"WAVE", b"AIFF", b"AIFC")),
+    *((0, word) for word in (b"OggS", b"fLaC", b"ID3", b"\xff\xfb", b"\xff\xfa", b"\xff\xf3", b"\xff\xf2")),
 )
 
 #: Binary pickles name their protocol first; those of the oldest one are text that begins with a global's name.
@@ -143,8 +140,15 @@ def sniff(data: bytes, name: str) -> str:
     )
 
 
+def is_sound(head: bytes) -> bool:
+    """Whether a file that begins so is a recording of a kind that can be read."""
+    return any(head.startswith(word, offset) for offset, word in _RECORDINGS)
+
+
 def _binary(data: bytes) -> str | None:
     """Kind by signature; raises for what is known to be something else."""
+    if is_sound(data):
+        return "audio"
     if data.startswith(b"MThd") or (data.startswith(b"RIFF") and data[8:12] == b"RMID"):
         return "midi"
     if data.startswith((b"PK\x03\x04", b"PK\x05\x06")):

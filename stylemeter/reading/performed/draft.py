@@ -80,6 +80,8 @@ class Take:
         `Technique` bits, where the source can say.
     places : ndarray of shape (n_notes, 2) or None
         String and fret of each, where the source can say.
+    confidence : ndarray of shape (n_notes,) or None
+        As in `Melody`, where the notes had to be heard.
     """
 
     onset: Floats
@@ -89,13 +91,15 @@ class Take:
     pitch: Floats
     technique: Ints | None = None
     places: Ints | None = None
+    confidence: Floats | None = None
 
     def take(self, index: Ints) -> Take:
         """The notes of these indices."""
         technique = None if self.technique is None else self.technique[index]
         places = None if self.places is None else self.places[index]
+        confidence = None if self.confidence is None else self.confidence[index]
         pitch, pace = self.pitch[index], self.pace[index]
-        return Take(self.onset[index], self.end[index], self.seconds[index], pace, pitch, technique, places)
+        return Take(self.onset[index], self.end[index], self.seconds[index], pace, pitch, technique, places, confidence)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +156,9 @@ def lay(take: Take, meters: Sequence[Meter], first_line: int = 0) -> Laid:
             float(kept.pitch[i]),
             None if kept.technique is None else Technique(int(kept.technique[i])),
             float(kept.seconds[i]),
-            *((-1, -1) if kept.places is None else kept.places[i].tolist()),
+            -1 if kept.places is None else int(kept.places[i, 0]),
+            -1 if kept.places is None else int(kept.places[i, 1]),
+            None if kept.confidence is None else float(kept.confidence[i]),
         )
         for i in range(len(order))
     ]

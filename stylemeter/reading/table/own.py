@@ -62,6 +62,7 @@ class _Note:
     string: int
     fret: int
     ends_phrase: bool | None
+    confidence: float | None
     grid: tuple[float | None, float | None, float | None]
 
 
@@ -97,6 +98,7 @@ def melody_of(record: Mapping[str, Any], wheres: Sequence[str] | None = None) ->
     seconds = [n.seconds for n in notes]
     placed = any(n.string >= 0 and n.fret >= 0 for n in notes)
     phrased = [n.ends_phrase for n in notes]
+    confidence = [n.confidence for n in notes]
     tempo = solo.get("tempo")
     return Melody(
         onset=onset,
@@ -116,6 +118,10 @@ def melody_of(record: Mapping[str, Any], wheres: Sequence[str] | None = None) ->
         frets=np.array([n.fret for n in notes], dtype=np.int64) if placed else None,
         tuning=_tuning(solo.get("tuning")),
         phrase_ends=None if all(p is None for p in phrased) else np.array([*map(bool, phrased[:-1]), True]),
+        # a note the user added to the sheet is as sure as they are
+        confidence=None
+        if all(c is None for c in confidence)
+        else np.array([1 if c is None else c for c in confidence]),
         title=as_text(solo.get("title")),
         part=as_text(solo.get("part")),
         source=as_text(solo.get("source")),
@@ -141,7 +147,7 @@ def _note(row: Mapping[str, Any], where: str) -> _Note:
     length = None if duration in (None, "") else ticks_of(duration, "duration", where)
     if length is not None and length <= 0:
         raise InputError(f"duration {duration} is not over 0", where=where, mend="mend the row or take it out")
-    seconds = row.get("onset_seconds")
+    seconds, confidence = row.get("onset_seconds"), row.get("confidence")
     grid = [number_or_none(row.get(name)) for name in ("bar", "beat", "weight")]
     return _Note(
         ticks_of(row.get("onset"), "onset", where),
@@ -152,6 +158,7 @@ def _note(row: Mapping[str, Any], where: str) -> _Note:
         _place(row.get("string"), "string", where),
         _place(row.get("fret"), "fret", where),
         _is_end(row.get("phrase_end"), where),
+        None if confidence in (None, "") else float_of(confidence, "confidence", where, 0, 1),
         (grid[0], grid[1], grid[2]),
     )
 

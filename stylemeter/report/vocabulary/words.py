@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import lru_cache
 
 from stylemeter.music.melody import Melody
-from stylemeter.report.draw.html import filled, flat_texts
-from stylemeter.support.texts import load_texts, texts_file
+from stylemeter.support.texts import Texts, texts_of
 from stylemeter.writing.spelling import spell
 
 __all__ = ["bars_text", "example", "note_names", "of_hundred", "percent", "say", "texts"]
 
-_FILE = texts_file("vocabulary")
 _SIGNS = {-2: "♭♭", -1: "♭", 0: "", 1: "♯", 2: "♯♯"}
 #: Names of a long figure that are said.
 NAMES_MAX = 12
@@ -21,16 +18,15 @@ NAMES_MAX = 12
 BARS_MAX = 8
 
 
-@lru_cache(maxsize=1)
-def texts() -> dict[str, str]:
-    """Load the texts, once, by "section.name".
+def texts() -> Texts:
+    """The texts by "section.name".
 
     Raises
     ------
     StylemeterError
         If an entry is not a text.
     """
-    return flat_texts(load_texts(_FILE), _FILE.name)
+    return texts_of("vocabulary")
 
 
 def say(name: str, number: float = 0, /, **parts: object) -> str:
@@ -50,7 +46,7 @@ def say(name: str, number: float = 0, /, **parts: object) -> str:
     >>> say("vocabulary.notes", 1), say("vocabulary.notes", 12, count=12)
     ('1 note', '12 notes')
     """
-    return filled(texts()[name], number, parts)
+    return texts().say(name, number, **parts)
 
 
 def note_names(melody: Melody, start: int, length: int) -> str:

@@ -26,6 +26,7 @@ _COMMANDS = {
     "place": ("stylemeter.cli.place", "Place solos against a style: the main job."),
     "batch": ("stylemeter.cli.classes", "Place a folder of solos: a page each and an overview."),
     "progress": ("stylemeter.cli.classes", "Follow takes over time: did a habit move?"),
+    "serve": ("stylemeter.cli.serve", "Open a page of your own: drop, paste or record a take, keep the shelf."),
     "vocabulary": (
         "stylemeter.cli.vocabulary",
         "Tell which figures a player leans on, against a style and between takes.",

@@ -21,7 +21,7 @@ from stylemeter.placement.styles import rank_styles
 from stylemeter.practice.advice import Advice, load_advice
 from stylemeter.practice.findings import Findings, Settings, find_out
 from stylemeter.practice.words import style_words
-from stylemeter.style.profile import Profile, installed, load_profile
+from stylemeter.style.profile import Profile, load_profile, usable_styles
 
 if TYPE_CHECKING:
     from stylemeter.reading import ReadOptions
@@ -42,12 +42,15 @@ class Analysis:
         The styles each solo is ranked in; `profile` is one of them.
     advice : Advice
     settings : Settings
+    passed_over : tuple of str
+        A line for each installed style that can't be used: it is missed in the ranking, and stops nothing.
     """
 
     profile: Profile | None
     styles: tuple[Profile, ...]
     advice: Advice
     settings: Settings
+    passed_over: tuple[str, ...] = ()
 
     def of(self, melody: Melody) -> Findings:
         """All that is said of one solo.
@@ -122,12 +125,13 @@ def prepare(
         raise UsageError(f"--uncertain-notes {uncertain:g} is out of range", mend="0 to 0.5")
     own = load_advice(advice)
     chosen = None if profile is None else load_profile(profile)
-    styles = [chosen if chosen is not None and name == chosen.name else load_profile(name) for name in installed()]
+    there, passed_over = usable_styles()
+    styles = [chosen if chosen is not None and style.name == chosen.name else style for style in there]
     if chosen is not None and not any(style is chosen for style in styles):
         styles.append(chosen)
     if not styles:
         raise UsageError("no style is installed", mend="fit one: stylemeter fit --help")
-    return Analysis(chosen, tuple(styles), own, Settings(coverage, uncertain))
+    return Analysis(chosen, tuple(styles), own, Settings(coverage, uncertain), tuple(passed_over))
 
 
 def findings(

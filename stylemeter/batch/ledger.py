@@ -16,11 +16,11 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 from stylemeter.errors import UsageError
-from stylemeter.support.files import write_whole
+from stylemeter.support.files import read_bounded, write_whole
 from stylemeter.support.places import LEDGER
 from stylemeter.support.printable import show
 
@@ -28,6 +28,8 @@ __all__ = ["Line", "Shelf", "safe_names"]
 
 #: Characters of a file name made of a solo's name.
 NAME_MAX = 48
+#: Bytes of a ledger and of one of our pages or records: far more than any has.
+LEDGER_BYTES_MAX, RESULT_BYTES_MAX = 256 * 2**20, 64 * 2**20
 #: Names some file systems keep for themselves.
 _RESERVED = re.compile(r"(?i)con|prn|aux|nul|com\d|lpt\d")
 _ASIDE = re.compile(r"\..*(\.\d+)+\.part\Z", re.DOTALL)
@@ -82,7 +84,7 @@ class Shelf:
         """
         where = show(self.folder)
         try:
-            if not self.ledger.is_file() and _visible(self.folder):
+            if not self.ledger.is_file() and not self._is_begun():
                 raise UsageError("holds other files", where=where, mend="name a new folder with --out")
             for folder in (self.pages, self.records):
                 folder.mkdir(parents=True, exist_ok=True)
@@ -98,13 +100,21 @@ class Shelf:
         finally:
             os.close(lock)
 
+    def _is_begun(self) -> bool:
+        """Whether the folder holds nothing but what a run makes before its ledger: empty folders of ours."""
+        visible = {p for p in self.folder.iterdir() if not p.name.startswith(".")} if self.folder.is_dir() else set()
+        return visible <= {self.pages, self.records} and not any(_visible(p) for p in visible)
+
     def lines(self) -> dict[str, Line]:
         """Solos in the ledger, by name; lines cut short or not ours are passed over."""
         found = {}
-        for text in self.ledger.read_text(encoding="utf-8", errors="replace").splitlines():
+        ledger = read_bounded(self.ledger, LEDGER_BYTES_MAX).decode("utf-8", "replace")
+        for text in ledger.splitlines():
             try:
                 line = Line(**json.loads(text))
-            except (ValueError, TypeError):
+            except (ValueError, TypeError, RecursionError):
+                continue
+            if any(type(getattr(line, f.name)).__name__ != f.type for f in fields(line)):
                 continue
             # a ledger may have been edited: it must not name a file outside
             if isinstance(line.name, str) and Path(line.name).name == line.name and "\0" not in line.name:
@@ -114,12 +124,10 @@ class Shelf:
     def is_whole(self, line: Line) -> bool:
         """Whether a solo's page and record are there as the ledger says."""
         try:
-            return (_digest(self.page(line.name).read_bytes()), _digest(self.record(line.name).read_bytes())) == (
-                line.page,
-                line.record,
-            )
+            page, record = (read_bounded(p, RESULT_BYTES_MAX) for p in (self.page(line.name), self.record(line.name)))
         except OSError:
             return False
+        return (_digest(page), _digest(record)) == (line.page, line.record)
 
     def page(self, name: str) -> Path:
         """Where a solo's page lies."""
@@ -142,15 +150,19 @@ class Shelf:
             os.close(ledger)
 
     def tidy(self, names: Iterable[str]) -> None:
-        """Keep these solos only, their lines sorted: what an earlier run wrote of others is of no use any more."""
+        """Keep these solos only, their lines sorted: what an earlier run wrote of others is of no use any more.
+
+        Only what the ledger names is removed: a user may have put a page of their own beside ours.
+        """
         self._clear_asides()
         wanted = set(names)
         there = self.lines()
-        write_whole(self.ledger, "".join(_text(there[n]) for n in sorted(wanted & set(there))).encode("utf-8"))
-        for folder, suffix in ((self.pages, ".html"), (self.records, ".json")):
-            for path in folder.glob(f"*{suffix}"):
-                if path.name.removesuffix(suffix) not in wanted:
-                    path.unlink()
+        # the ledger last: a run that is ended before it leaves nothing that no line names
+        for name in sorted(set(there) - wanted):
+            self.page(name).unlink(missing_ok=True)
+            self.record(name).unlink(missing_ok=True)
+        lines = "".join(_text(there[n]) for n in sorted(wanted & set(there)))
+        write_whole(self.ledger, lines.encode("utf-8"))
 
     def _clear_asides(self) -> None:
         """Remove what a killed run left half-written."""

@@ -6,10 +6,12 @@ import atexit
 import gc
 import importlib
 import os
+from typing import Any
 
 import click
 
 from stylemeter._version import __version__
+from stylemeter.cli.streams import guarded_streams
 
 __all__ = ["main"]
 
@@ -35,6 +37,19 @@ _COMMANDS = {
 
 class _Lazy(click.Group):
     """A group whose commands are loaded when they are asked for."""
+
+    def main(self, *args: Any, **kwargs: Any) -> Any:
+        with guarded_streams():
+            return super().main(*args, **kwargs)
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        # as a path, an empty word would be the working folder
+        empty = next((arg for arg in args if arg == "" or (arg.startswith("--") and arg.endswith("="))), None)
+        if empty is not None:
+            raise click.UsageError(
+                f"{empty.rstrip('=') or 'an argument'} is empty: name something, or leave it out", ctx
+            )
+        return super().parse_args(ctx, args)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(_COMMANDS)

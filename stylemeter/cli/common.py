@@ -32,13 +32,15 @@ __all__ = [
 ]
 
 USAGE, SOME, NONE = 2, 3, 4
+#: Longest line told, in characters.
+LINE_MAX = 4000
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 
 def say(text: str) -> None:
-    """Print a line of progress or a remark on standard error."""
-    click.echo(text, err=True)
+    """Print a line of progress or a remark on standard error, nothing in it that could steer a terminal."""
+    click.echo(show(text, LINE_MAX), err=True)
 
 
 def errors_to_exit_codes(function: F) -> F:
@@ -51,10 +53,6 @@ def errors_to_exit_codes(function: F) -> F:
         except StylemeterError as error:
             say(f"stylemeter: {error}")
             sys.exit(NONE if isinstance(error, InputError) else USAGE)
-        except BrokenPipeError:
-            # the reader of our output has gone: nobody is left to tell
-            sys.stderr.close()
-            sys.exit(0)
 
     return wrapped  # type: ignore[return-value]
 

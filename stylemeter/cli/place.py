@@ -61,6 +61,8 @@ def place(
     from stylemeter.analysis import prepare
 
     analysis = prepare(name or None, coverage=coverage, uncertain=uncertain, advice=advice_file)
+    for line in analysis.passed_over:
+        say(f"stylemeter: {line}")
     earlier = None if against is None else _earlier(against, analysis, options)
     printer = _printer(as_json, as_csv, every, each, bool(name))
     pages = 0

@@ -13,7 +13,7 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stylemeter.errors import InputError, LimitError, WrongTypeError
+from stylemeter.errors import InputError, LimitError, UsageError, WrongTypeError
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.guard import load, sniff
 from stylemeter.reading.intake.options import ReadOptions
@@ -133,8 +133,8 @@ def find(paths: Iterable[str | PathLike[str]], passed_over: list[Path] | None = 
     ----------
     paths : iterable of path
         A file counts whatever its name; a folder is searched through, its files sorted, hidden files and
-        folders, links to folders and folders a batch wrote passed over. A folder with no such file stays in the
-        list, so that reading it tells so.
+        folders, links to folders and folders a batch wrote passed over. A folder with no such file, or that can't
+        be looked into, stays in the list, so that reading it tells so.
     passed_over : list of Path, optional
         Every other file of the folders is added to it, to be told.
 
@@ -149,9 +149,13 @@ def find(paths: Iterable[str | PathLike[str]], passed_over: list[Path] | None = 
         If there are more than `limits.FILES_MAX`.
     """
     found: dict[Path, None] = {}
-    for path in map(Path, paths):
-        files = sorted(_inside(path)) if os.path.isdir(path) else []  # noqa: PTH112 - says no where pathlib raises
-        inside = [file for file in files if _holds_notes(file)]
+    for named in paths:
+        if not os.fspath(named):
+            raise UsageError("an empty name", mend="name a file or a folder")
+        path = Path(named)
+        closed: list[Path] = []
+        files = sorted(_inside(path, closed)) if os.path.isdir(path) else []  # noqa: PTH112 - says no where pathlib raises
+        inside = sorted([*(file for file in files if _holds_notes(file)), *closed])
         found.update(dict.fromkeys(inside or [path]))
         if passed_over is not None:
             passed_over += sorted({*files} - {*inside})
@@ -160,9 +164,9 @@ def find(paths: Iterable[str | PathLike[str]], passed_over: list[Path] | None = 
     return list(found)
 
 
-def _inside(folder: Path) -> Iterator[Path]:
-    """Files in a folder and the folders in it that aren't hidden."""
-    for count, (place, folders, names) in enumerate(os.walk(folder)):
+def _inside(folder: Path, closed: list[Path]) -> Iterator[Path]:
+    """Files in a folder and the folders in it that aren't hidden; adds those to `closed` that can't be looked into."""
+    for count, (place, folders, names) in enumerate(os.walk(folder, onerror=lambda e: closed.append(Path(e.filename)))):
         if count > limits.FILES_MAX:
             raise LimitError(
                 f"more than {limits.FILES_MAX} folders", where=show(folder), mend="name the folders you mean"

@@ -7,10 +7,10 @@ No pickle; nothing in it from which a melody could be rebuilt.
 
 from __future__ import annotations
 
-import hashlib
 import io
 import json
 import math
+import os
 import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -24,11 +24,13 @@ import numpy.typing as npt
 
 from stylemeter.errors import InputError, ProfileError, UnknownNameError, WrongTypeError
 from stylemeter.style import cache as rank_cache
+from stylemeter.style.checking import calibration_of, document_of, sample_of
 from stylemeter.style.document import About, Limits, Origin, RungNorm
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
 from stylemeter.support import places
 from stylemeter.support.files import writing
 from stylemeter.support.notebook import html_table
+from stylemeter.support.printable import show
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -157,16 +159,13 @@ class Profile:
     def _read_norm(self, notes: int) -> RungNorm:
         """A rung's norm from the cache, or from ``profile.json`` itself where the cache lost it."""
         assert self.folder is not None  # of what is in memory all norms are there
-        where = str(self.folder)
-        try:
-            kept = rank_cache.load_details(self.entry, notes)
-            if kept is None:
-                rungs = _json(self.folder / "profile.json", where)["rungs"]
-                kept = next(rung for rung in rungs if rung["notes"] == notes)
-            return RungNorm.from_plain(kept)
-        except (KeyError, TypeError, ValueError, StopIteration) as error:
-            why = f"what it says of {notes} notes can't be read ({type(error).__name__}: {error})"
-            raise ProfileError(why, where=where, mend="fit or install it anew") from None
+        kept = rank_cache.load_details(self.entry, notes)
+        if kept is None:
+            found = [rung for rung in document_of(self.folder)["rungs"] if rung["notes"] == notes]
+            if not found:
+                raise ProfileError("has changed since it was loaded", where=show(self.folder), mend="load it again")
+            kept = found[0]
+        return RungNorm.from_plain(kept)
 
     def rung(self, notes: int) -> Rung:
         """Load a rung to rank against, once: from the cache's sorted columns where they are there.
@@ -201,6 +200,7 @@ class Profile:
         group = [size.notes for size in self.about.rungs].index(notes)
         try:
             file = pq.ParquetFile(self.folder / "sample.parquet", memory_map=False)
+            _check_size(file, group, self.about.rungs[group].rows)
             table = file.read_row_group(group, use_threads=False)
             family = _plain(table.column("family"), np.int32).astype(np.int64)
             block = np.column_stack([_plain(table.column(name), np.float32) for name in self.names])
@@ -314,6 +314,13 @@ class Profile:
         return limit_rows(self.full_rung(notes), feature, [coverage])[0]
 
 
+def _check_size(file: Any, group: int, rows: int) -> None:
+    """Refuse, before it is unpacked, a row group that holds more or other things than the document says."""
+    kinds = ("int16", "int32", "float")
+    if file.metadata.row_group(group).num_rows != rows or any(str(f.type) not in kinds for f in file.schema_arrow):
+        raise ValueError("it does not hold what profile.json says")
+
+
 def _plain(column: Any, kind: type[np.generic]) -> npt.NDArray[Any]:
     """Numbers of a column without nulls, straight from its buffers (pyarrow's own way would import pandas)."""
     if column.null_count or column.type.bit_width != 8 * np.dtype(kind).itemsize:
@@ -355,70 +362,56 @@ def sample_bytes(names: Sequence[str], rungs: Mapping[int, Rung]) -> bytes:
 
 
 def _load_folder(folder: Path) -> Profile:
-    """Load a profile folder and check its digest."""
-    where = str(folder)
+    """Load a profile folder, checked whole where the cache does not know it."""
     entry = rank_cache.entry_folder(folder)
     kept = rank_cache.load_head(entry)
-    plain = kept or _json(folder / "profile.json", where)
-    about = About.from_plain(plain, where)
+    plain = kept or document_of(folder)
+    about = About.from_plain(plain, show(folder))
     if kept is None:
-        _check_sample(folder / "sample.parquet", about.sample_sha256, where)
+        sample_of(folder, about.sample_sha256)
         rank_cache.store_document(entry, plain)
-    calibration = folder / "calibration.json"
-    return Profile(folder, about, _json(calibration, where) if calibration.is_file() else None)
-
-
-def _check_sample(sample: Path, digest: str, where: str) -> None:
-    """Check the sample's digest."""
-    try:
-        data = sample.read_bytes()
-    except OSError:
-        raise ProfileError("sample.parquet is missing", where=where, mend="fit or install it anew") from None
-    if hashlib.sha256(data).hexdigest() != digest:
-        raise ProfileError(
-            "sample.parquet is truncated or edited: its digest is not the one in profile.json",
-            where=where,
-            mend="fit or install it anew",
-        )
-
-
-def _json(path: Path, where: str) -> Any:
-    try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise ProfileError(f"{path.name} is missing", where=where, mend="name a profile folder") from None
-    except (OSError, ValueError) as error:
-        raise ProfileError(f"{path.name} can't be read ({error})", where=where, mend="fit or install it anew") from None
+    return Profile(folder, about, calibration_of(folder))
 
 
 def installed() -> dict[str, Path]:
     """Profile folders by name: the user's own, then the shipped ones."""
     found: dict[str, Path] = {}
     for folder in (places.user_folder("profiles"), places.shipped("profiles")):
-        for path in sorted(folder.iterdir()) if folder.is_dir() else []:
-            if (path / "profile.json").is_file():
+        try:
+            paths = sorted(folder.iterdir())
+        except OSError:  # there is none, or nobody may look into it
+            continue
+        for path in paths:
+            # whatever it is: that it is no profile is told when it is loaded
+            if not path.name.startswith(".") and os.path.lexists(path / "profile.json"):
                 found.setdefault(path.name, path)
     return dict(sorted(found.items()))
 
 
 def styles() -> list[Profile]:
-    """Load every style there is: the user's own and the shipped ones, by name.
+    """Load every style there is and can be used: the user's own and the shipped ones, by name.
 
     Returns
     -------
     list of Profile
-
-    Raises
-    ------
-    ProfileError
-        If one of them is damaged.
 
     Examples
     --------
     >>> "pop-songs" in [style.name for style in styles()]
     True
     """
-    return [load_profile(name) for name in installed()]
+    return usable_styles()[0]
+
+
+def usable_styles() -> tuple[list[Profile], list[str]]:
+    """The installed styles, and a line for each that is damaged or of another version: it stops nothing else."""
+    there, passed_over = [], []
+    for name, folder in installed().items():
+        try:
+            there.append(_load_folder(folder))
+        except ProfileError as error:
+            passed_over.append(f"style {show(name)} passed over: {error}")
+    return there, passed_over
 
 
 def load_profile(profile: str | PathLike[str] | Profile) -> Profile:

@@ -18,6 +18,7 @@ from stylemeter.errors import InputError
 from stylemeter.music.keys import move_signature, pitch_class
 from stylemeter.music.meter import Meter, is_compound
 from stylemeter.music.scales import mode_name
+from stylemeter.reading.intake import limits
 from stylemeter.support.printable import show
 
 __all__ = [
@@ -54,8 +55,6 @@ _OCTAVES_MAX = 5
 _STEPS_MAX = 60
 _MOST = {"octave": _OCTAVES_MAX, "transpose": _STEPS_MAX, "t": _STEPS_MAX}
 _WHOLE = re.compile(r"[+-]?\d{1,3}")
-#: Quarter notes a minute a tempo may have.
-TEMPO_MIN, TEMPO_MAX = 5.0, 2000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,7 +360,7 @@ def read_tempo(text: str, unit: Fraction) -> float | None:
         of_units = re.fullmatch(r"\s*[CL]?\s*(\d{0,2})\s*", beat) if equals else None
         length = unit * int((of_units[1] if of_units else "") or 1)
     tempo = float(number[1]) * float(4 * length)
-    return tempo if TEMPO_MIN <= tempo <= TEMPO_MAX else None
+    return tempo if limits.TEMPO_MIN <= tempo <= limits.TEMPO_MAX else None
 
 
 def read_voice(text: str) -> tuple[str, str]:

@@ -14,6 +14,7 @@ from stylemeter.errors import InputError
 from stylemeter.music import keys
 from stylemeter.music.melody import Chord, Key, Melody, Technique, grid_columns
 from stylemeter.music.meter import Meter, lay_bars, meter_at, regular_spans
+from stylemeter.reading.intake import limits
 
 __all__ = ["Draft", "RawNote", "build", "count_words"]
 
@@ -146,7 +147,7 @@ def build(draft: Draft) -> Melody:
         technique=np.array([int(n.technique or 0) for n in notes], dtype=np.int64) if known else None,
         key=_key(draft, pitch, duration, remarks),
         chords=tuple(sorted(draft.chords, key=lambda c: c.onset)) if draft.chords else None,
-        tempo=draft.tempo,
+        tempo=_tempo(draft, remarks),
         onset_seconds=np.array([n.seconds for n in notes], dtype=float) if timed else None,
         strings=np.array([n.string for n in notes], dtype=np.int64) if placed else None,
         frets=np.array([n.fret for n in notes], dtype=np.int64) if placed else None,
@@ -159,6 +160,14 @@ def build(draft: Draft) -> Melody:
         rhythm_known=draft.rhythm_known,
         guessed_share=draft.guessed_share,
     )
+
+
+def _tempo(draft: Draft, remarks: list[str]) -> float | None:
+    """The tempo, where it can be meant."""
+    if draft.tempo is None or limits.TEMPO_MIN <= draft.tempo <= limits.TEMPO_MAX:
+        return draft.tempo
+    remarks.append(f"tempo {draft.tempo:g} is no tempo: left out")
+    return None
 
 
 def _phrase_ends(onset: np.ndarray, ends: Sequence[int] | None) -> np.ndarray | None:

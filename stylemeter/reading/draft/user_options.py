@@ -18,8 +18,6 @@ from stylemeter.reading.intake.options import ReadOptions
 
 __all__ = ["apply", "check", "parse_meter"]
 
-#: Quarter notes a minute that can be meant.
-TEMPO_MIN, TEMPO_MAX = 5.0, 1000.0
 #: Farthest first beat (seconds): a day.
 FIRST_BEAT_MAX = 86_400.0
 
@@ -43,10 +41,10 @@ def check(options: ReadOptions) -> None:
             lay_chords(options.chords, four_four, lay_bars(regular_spans(four_four, 0, end), four_four), 0, end)
         except InputError as error:
             raise UsageError(error.what, where=error.where, mend=error.mend) from None
-    if options.tempo is not None and not TEMPO_MIN <= options.tempo <= TEMPO_MAX:
+    if options.tempo is not None and not limits.TEMPO_MIN <= options.tempo <= limits.TEMPO_MAX:
         raise UsageError(
             f"tempo {options.tempo:g} is no tempo",
-            mend=f"give quarter notes a minute, {TEMPO_MIN:g} to {TEMPO_MAX:g}",
+            mend=f"give quarter notes a minute, {limits.TEMPO_MIN:g} to {limits.TEMPO_MAX:g}",
         )
     if options.first_beat is not None and not -FIRST_BEAT_MAX <= options.first_beat <= FIRST_BEAT_MAX:
         raise UsageError(

@@ -61,7 +61,10 @@ def load(path: str | os.PathLike[str]) -> bytes:
     most = _most(os.fsdecode(path))
     with _told():
         # Looked at before it is opened: opening a device can already do something.
-        _refuse_special(os.stat(path).st_mode)  # noqa: PTH116 - a path may be one that pathlib can't print
+        state = os.stat(path)  # noqa: PTH116 - a path may be one that pathlib can't print
+        if stat.S_ISDIR(state.st_mode) and not os.access(path, os.R_OK | os.X_OK):
+            raise PermissionError(errno.EACCES, "")
+        _refuse_special(state.st_mode)
         flags = os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC | os.O_NOCTTY
         descriptor = os.open(path, flags)
         with os.fdopen(descriptor, "rb") as file:

@@ -25,6 +25,8 @@ __all__ = [
     "REMARKS_MAX",
     "SECONDS",
     "START_SECONDS",
+    "TEMPO_MAX",
+    "TEMPO_MIN",
     "TEXT_MAX",
     "TICKS_MAX",
     "TUNES_MAX",
@@ -71,6 +73,8 @@ TUNES_MAX = 10_000
 #: Sounding pitch, as MIDI note numbers.
 PITCH_MIN = 0
 PITCH_MAX = 127
+#: Quarter notes a minute that can be meant.
+TEMPO_MIN, TEMPO_MAX = 5.0, 1000.0
 #: Characters of a title, a part's name or a word quoted from a file.
 TEXT_MAX = 200
 #: Remarks of one melody.

@@ -28,7 +28,7 @@ from stylemeter.reading.draft.build import build, count_words
 from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.draft.repairs import Findings
 from stylemeter.reading.draft.strings import OPEN, frets_of
-from stylemeter.reading.draft.user_options import TEMPO_MAX, TEMPO_MIN, parse_meter
+from stylemeter.reading.draft.user_options import parse_meter
 from stylemeter.reading.intake import limits
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.jams.beats import Beats, annotated_beats, even_beats
@@ -166,7 +166,7 @@ def _tempo(document: Mapping[str, Any]) -> float | None:
     for annotation in of_namespace(document, "tempo"):
         for one in observations(annotation)[0]:
             number = isinstance(one.value, (int, float)) and not isinstance(one.value, bool)
-            if number and TEMPO_MIN <= one.value <= TEMPO_MAX:
+            if number and limits.TEMPO_MIN <= one.value <= limits.TEMPO_MAX:
                 return float(one.value)
     return None
 

@@ -19,6 +19,7 @@ from stylemeter.music.melody import Key
 from stylemeter.music.meter import Meter
 from stylemeter.music.scales import mode_name
 from stylemeter.reading.draft.exact import number, whole
+from stylemeter.reading.intake import limits
 from stylemeter.reading.musicxml.elements import said
 
 __all__ = ["NOTE_TYPES", "KeySign", "key_sign", "meter_sign", "repeats", "swings", "tempo_sign", "transpose_sign"]
@@ -40,8 +41,6 @@ _MODE_TONICS = {"major": 0, "dorian": 2, "phrygian": 4, "lydian": 5, "mixolydian
 _FIFTHS_MAX = 14
 #: Semitones a part can be transposed by: four octaves (a piccolo is one up, a contrabass clarinet three down).
 _TRANSPOSE_MAX = 48
-#: Quarter notes a minute.
-_TEMPO_MIN, _TEMPO_MAX = 5, 1000
 
 
 def meter_sign(time: Element) -> Meter | None:
@@ -148,7 +147,7 @@ def tempo_sign(sign: Element) -> float | None:
     if value is None:
         metronome = sign.find("direction-type/metronome")
         value = None if metronome is None else _metronome(metronome)
-    return float(value) if value is not None and _TEMPO_MIN <= value <= _TEMPO_MAX else None
+    return float(value) if value is not None and limits.TEMPO_MIN <= value <= limits.TEMPO_MAX else None
 
 
 def _metronome(metronome: Element) -> Fraction | int | None:

@@ -9,11 +9,9 @@ is told in its own result and stops nothing.
 from __future__ import annotations
 
 import importlib
-import signal
 import sys
 import threading
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from os import PathLike
@@ -28,6 +26,7 @@ from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.kinds import KINDS
 from stylemeter.reading.process.parent import ReadingProcess, too_slow
 from stylemeter.support.printable import show
+from stylemeter.support.timing import TimeUp, within
 
 if TYPE_CHECKING:
     from stylemeter.music.melody import Melody
@@ -203,33 +202,6 @@ def _checked(options: ReadOptions | None, kind: str | None) -> ReadOptions:
     return options
 
 
-class _TimeUp(BaseException):
-    """The processor seconds of a file are used up; passes through whatever a reader catches."""
-
-
-@contextmanager
-def _within(most: float) -> Iterator[None]:
-    """Raise `_TimeUp` once some processor seconds are used, where signals can: in the main thread.
-
-    A second line: what is read here is small, and no small file is known that takes long.
-    """
-    in_use = signal.getitimer(signal.ITIMER_PROF)[0] > 0  # by a profiler
-    if in_use or threading.current_thread() is not threading.main_thread():
-        yield
-        return
-
-    def stop(*_: object) -> None:
-        raise _TimeUp
-
-    before = signal.signal(signal.SIGPROF, stop)
-    signal.setitimer(signal.ITIMER_PROF, most)
-    try:
-        yield
-    finally:
-        signal.setitimer(signal.ITIMER_PROF, 0)
-        signal.signal(signal.SIGPROF, before)
-
-
 def _read_here(kind: str, data: bytes, options: ReadOptions) -> str:
     """Read a file in this process, as the child would."""
     from stylemeter.reading.process.codec import pack
@@ -237,11 +209,11 @@ def _read_here(kind: str, data: bytes, options: ReadOptions) -> str:
     reader = importlib.import_module(KINDS[kind].module)
     most = limits.seconds(KINDS[kind].seconds)
     try:
-        with _within(most):
+        with within(most):
             return pack(reader.read(data, options))
     except StylemeterError:
         raise
-    except _TimeUp:
+    except TimeUp:
         raise too_slow(most) from None
     except RecursionError:
         raise InputError("is nested too deeply to read", mend="export it again") from None

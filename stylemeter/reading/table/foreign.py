@@ -16,7 +16,7 @@ from stylemeter.reading.draft.fields import number_or_none, shown
 from stylemeter.reading.draft.numbers import midi_number, parse_number
 from stylemeter.reading.draft.parts import Candidate, choose
 from stylemeter.reading.draft.user_options import parse_meter
-from stylemeter.reading.intake.limits import NOTES_MAX, PITCH_MAX, PITCH_MIN, TEXT_MAX
+from stylemeter.reading.intake.limits import NOTES_MAX, PITCH_MAX, PITCH_MIN, TEMPO_MAX, TEMPO_MIN, TEXT_MAX
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.reading.table.columns import Column, Role, assign
 from stylemeter.reading.table.comments import meter_rows
@@ -163,7 +163,7 @@ def _tempo(table: Table, options: ReadOptions, remarks: list[str]) -> float | No
         return options.tempo
     text = table.said.get("tempo")
     said = number_or_none(text)
-    if said is not None and 1 <= said < 10_000:
+    if said is not None and TEMPO_MIN <= said <= TEMPO_MAX:
         return said
     if text:
         remarks.append(f"tempo {shown(text)} not understood; give it with --tempo")

@@ -31,7 +31,16 @@ from stylemeter.reading.draft.fields import (
     shown,
     ticks_of,
 )
-from stylemeter.reading.intake.limits import BARS_MAX, CHORDS_MAX, NOTES_MAX, PITCH_MAX, PITCH_MIN, REMARKS_MAX
+from stylemeter.reading.intake.limits import (
+    BARS_MAX,
+    CHORDS_MAX,
+    NOTES_MAX,
+    PITCH_MAX,
+    PITCH_MIN,
+    REMARKS_MAX,
+    TEMPO_MAX,
+    TEMPO_MIN,
+)
 
 __all__ = ["key_of", "melody_of", "meters_of"]
 
@@ -101,7 +110,7 @@ def melody_of(record: Mapping[str, Any], wheres: Sequence[str] | None = None) ->
         technique=None if all(t is None for t in technique) else np.array([t or 0 for t in technique], dtype=np.int64),
         key=key_of(solo.get("key")),
         chords=_chords(record.get("chords")),
-        tempo=None if tempo is None else float_of(tempo, "tempo", "solo", 1e-3, 1e5),
+        tempo=None if tempo is None else float_of(tempo, "tempo", "solo", TEMPO_MIN, TEMPO_MAX),
         onset_seconds=None if any(s is None for s in seconds) else np.array(seconds, dtype=float),
         strings=np.array([n.string for n in notes], dtype=np.int64) if placed else None,
         frets=np.array([n.fret for n in notes], dtype=np.int64) if placed else None,

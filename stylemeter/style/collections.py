@@ -8,6 +8,7 @@ the folder a user fetched, ``STYLEMETER_OPEN_DATA`` or ``--open-data``) or a pat
 from __future__ import annotations
 
 import re
+import time
 import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields
@@ -17,8 +18,34 @@ from typing import Any
 from stylemeter.errors import InputError, MissingLibraryError, StylemeterError, UnknownNameError
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.support import places
+from stylemeter.support.files import read_bounded
+from stylemeter.support.printable import show
+from stylemeter.support.shapes import either, listed, number, record, text
+from stylemeter.support.timing import TimeUp, within
 
 __all__ = ["Collection", "TuneSource", "collection_of_paths", "find_collection", "list_collections", "tune_sources"]
+
+#: Bytes of a collection file, and processor seconds for what is searched for in all its tunes.
+FILE_BYTES_MAX, SEARCH_SECONDS = 2**20, 20.0
+
+_words = text(10_000)
+_shape = record(
+    {},
+    {
+        **dict.fromkeys(("title", "style", "licence", "licence_words", "attribution", "obtain", "prepare"), _words),
+        "source": either(text(1000), listed(text(1000), 1000)),
+        "leave_out": text(1000),
+        "leave_out_why": _words,
+        "reading": record(
+            {},
+            {
+                **dict.fromkeys(("part", "key", "meter", "chords", "chord_text"), text(1000)),
+                **dict.fromkeys(("tempo", "first_beat"), number),
+                "columns": listed(text(100), 100),
+            },
+        ),
+    },
+)
 
 _REQUIRED = ("title", "style", "source", "licence", "licence_words", "attribution", "obtain")
 
@@ -126,22 +153,23 @@ def load(path: Path) -> Collection:
         Naming the field that is missing or wrong.
     """
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"not a collection file: {error}", where=str(path)) from None
+        table = tomllib.loads(read_bounded(path, FILE_BYTES_MAX).decode("utf-8"))
+        _shape(table, "")
+    except (OSError, ValueError, RecursionError) as error:
+        raise InputError(f"not a collection file: {show(str(error), 200)}", where=show(path)) from None
     missing = [key for key in _REQUIRED if not table.get(key)]
     if missing:
-        raise InputError(f"field {missing[0]!r} is missing or empty", where=str(path), mend="see corpus/ for examples")
+        raise InputError(f"field {missing[0]!r} is missing or empty", where=show(path), mend="see corpus/ for examples")
     reading = table.pop("reading", {})
     known = {f.name for f in fields(Collection)} - {"name", "reading", "folder"}
     unknown = sorted(set(table) - known)
     if unknown:
-        raise InputError(f"unknown field {unknown[0]!r}", where=str(path), mend="fields: " + ", ".join(sorted(known)))
+        raise InputError(f"unknown field {unknown[0]!r}", where=show(path), mend="fields: " + ", ".join(sorted(known)))
     source = [table["source"]] if isinstance(table["source"], str) else table["source"]
     try:
         re.compile(table.get("leave_out", ""))
     except re.error as error:
-        raise InputError(f"field 'leave_out': {error}", where=str(path)) from None
+        raise InputError(f"field 'leave_out': {error}", where=show(path)) from None
     table["source"] = tuple(source)
     return Collection(name=path.stem, reading=_reading(reading, path), folder=path.parent, **table)
 
@@ -151,7 +179,7 @@ def _reading(table: dict[str, Any], path: Path) -> ReadOptions:
     known = {f.name for f in fields(ReadOptions)}
     unknown = sorted(set(table) - known)
     if unknown:
-        raise InputError(f"unknown reading option {unknown[0]!r}", where=str(path), mend=", ".join(sorted(known)))
+        raise InputError(f"unknown reading option {unknown[0]!r}", where=show(path), mend=", ".join(sorted(known)))
     if "columns" in table:
         table["columns"] = tuple(table["columns"])
     return ReadOptions(**table)
@@ -230,23 +258,38 @@ def tune_sources(collection: Collection, open_data: Path | None = None) -> tuple
 
     sources: list[TuneSource] = []
     remarks: list[str] = []
-    left_out = 0
+    left_out, spent = 0, [0.0]
     for path in files_of(collection, open_data):
         try:
             data = load_bytes(path)
             # a table without a header can only be known by what the collection says of it
             kind = "csv" if collection.reading.columns else sniff(data, path.name)
         except StylemeterError as error:
-            remarks.append(str(error.at(path.name)))
+            remarks.append(str(error.at(show(path.name))))
             continue
         for source in _split(path.name, data, kind):
-            if collection.leave_out and re.search(collection.leave_out, _header(source)):
+            if _left_out(collection, source, spent):
                 left_out += 1
             else:
                 sources.append(source)
     if left_out:
         remarks.append(f"{left_out} tunes left out: {collection.leave_out_why or collection.leave_out}")
     return sources, remarks
+
+
+def _left_out(collection: Collection, source: TuneSource, spent: list[float]) -> bool:
+    """Whether a tune is left out; adds the processor seconds that took to those spent."""
+    if not collection.leave_out:
+        return False
+    start = time.process_time()
+    try:
+        with within(max(0.1, SEARCH_SECONDS - spent[0])):
+            found = re.search(collection.leave_out, _header(source))
+    except TimeUp:
+        where = f"collection {collection.name}: leave_out"
+        raise InputError("takes too long to look for", where=where, mend="write it without nested repeats") from None
+    spent[0] += time.process_time() - start
+    return found is not None
 
 
 def _split(name: str, data: bytes, kind: str) -> Iterable[TuneSource]:

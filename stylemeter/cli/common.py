@@ -1,7 +1,7 @@
 """What the commands share: reading options, reading many files, messages and exit codes.
 
 Exit codes: 0 everything read, 2 usage (option, profile, advice), 3 some inputs unreadable, 4 none readable.
-`fit` tells what it leaves out and exits 0 all the same: a collection may hold tunes nobody can read.
+`fit` exits 3 where a tune could not be read: the style is there, without it.
 """
 
 from __future__ import annotations

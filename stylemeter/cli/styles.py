@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import sys
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 import click
 
-from stylemeter.cli.common import errors_to_exit_codes, open_data_option, progress_bar, say
+from stylemeter.cli.common import SOME, errors_to_exit_codes, open_data_option, progress_bar, say
 from stylemeter.support import places
 from stylemeter.support.files import writing
 
@@ -36,8 +37,9 @@ def fit(
 ) -> None:
     """Fit a style from collections, folders or files SOURCE.
 
-    An interrupted fit goes on where it stopped; a tune that can't be read is told and left out (exit code 0). A
-    style needs 39 tune families for any limits, 120 for a norm.
+    An interrupted fit goes on where it stopped; a tune that can't be read is told and left out (exit code 3 then). A
+    style needs 39 tune families for any limits, 120 for a norm. What stood under the name stays until the new style
+    is whole; a folder that holds anything else is refused.
 
     \b
     Example: stylemeter fit old-fiddle-tunes --name fiddle
@@ -69,6 +71,10 @@ def fit(
     for notes in profile.provisional_rungs:
         families, rows = profile.norm(notes).size.families, profile.norm(notes).size.rows
         click.echo(f"  {notes:>4} notes: {families} families, {rows} excerpts")
+    if profile.about.failures:
+        lost, tunes = profile.about.failures, profile.tunes
+        say(f"stylemeter: {name}: {lost} of {lost + tunes} could not be read (told above) and are not in it")
+        sys.exit(SOME)
 
 
 @click.command()

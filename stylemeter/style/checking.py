@@ -23,8 +23,21 @@ from stylemeter.support.shapes import (
     whole,
 )
 
-__all__ = ["calibration_of", "document_of", "sample_of"]
+__all__ = [
+    "CALIBRATION",
+    "FILES",
+    "SUMS",
+    "calibration_of",
+    "check_sums",
+    "document_of",
+    "is_profile",
+    "sample_of",
+    "sums_of",
+]
 
+CALIBRATION, SUMS = "calibration.json", "SHA256SUMS"
+#: All that lies in a profile's folder.
+FILES = ("profile.json", "recipe.toml", "sample.parquet", "vocabulary.parquet", "LICENCE.txt", CALIBRATION, SUMS)
 #: Bytes of a profile's documents and of its sample, and excerpts of one of its rungs: many times what any has.
 DOCUMENT_BYTES_MAX, SAMPLE_BYTES_MAX, ROWS_MAX = 32 * 2**20, 512 * 2**20, 2_000_000
 #: Names a table may hold.
@@ -132,15 +145,50 @@ def _fits(condition: bool, what: str) -> None:
         raise ShapeError(what)
 
 
-def calibration_of(folder: Path) -> dict[str, Any] | None:
-    """``calibration.json`` of a folder, or None where there is none.
+def is_profile(folder: Path) -> bool:
+    """Whether a folder holds nothing but what a profile's does, so that it may be replaced."""
+    if folder.is_symlink() or not folder.is_dir():
+        return False
+    return all(p.is_file() and (p.name in FILES or p.name.startswith(".")) for p in folder.iterdir())
+
+
+def sums_of(folder: Path) -> str:
+    """Digests of the files of a profile that stay as they were fitted, as ``sha256sum`` writes them."""
+    fixed = sorted(p.name for p in folder.iterdir() if p.name in FILES and p.name not in (CALIBRATION, SUMS))
+    return "".join(f"{hashlib.sha256((folder / name).read_bytes()).hexdigest()}  {name}\n" for name in fixed)
+
+
+def check_sums(folder: Path) -> None:
+    """Refuse a profile whose document is not the one that was fitted; one without digests is let be.
+
+    Raises
+    ------
+    ProfileError
+    """
+    try:
+        said = read_bounded(folder / SUMS, DOCUMENT_BYTES_MAX).decode("ascii", "replace")
+        data = read_bounded(folder / "profile.json", DOCUMENT_BYTES_MAX)
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise ProfileError(f"{SUMS} can't be read ({error.strerror})", where=show(folder), mend="fit it anew") from None
+    if f"{hashlib.sha256(data).hexdigest()}  profile.json\n" not in said:
+        raise ProfileError(
+            f"profile.json is damaged or edited: its digest is not the one in {SUMS}",
+            where=show(folder),
+            mend="fit or install it anew",
+        )
+
+
+def calibration_of(folder: Path, input_digest: str) -> dict[str, Any] | None:
+    """``calibration.json`` of a folder, or None where there is none or it is of other tunes.
 
     Raises
     ------
     ProfileError
         If it is not what it should be.
     """
-    path = folder / "calibration.json"
+    path = folder / CALIBRATION
     if not path.exists():
         return None
     found = _loaded(path, "calibrate it anew")
@@ -150,7 +198,7 @@ def calibration_of(folder: Path) -> dict[str, Any] | None:
     except ShapeError as error:
         raise ProfileError(f"calibration.json is damaged: {error}", where=where, mend="calibrate it anew") from None
     checked: dict[str, Any] = found
-    return checked
+    return checked if checked.get("input_digest", input_digest) == input_digest else None
 
 
 def sample_of(folder: Path, digest: str) -> bytes:

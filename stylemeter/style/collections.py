@@ -7,15 +7,17 @@ the folder a user fetched, ``STYLEMETER_OPEN_DATA`` or ``--open-data``) or a pat
 
 from __future__ import annotations
 
+import hashlib
 import re
 import time
 import tomllib
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, fields
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, fields, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from stylemeter.errors import InputError, MissingLibraryError, StylemeterError, UnknownNameError
+from stylemeter.errors import InputError, MissingLibraryError, PassingError, StylemeterError, UnknownNameError
 from stylemeter.reading.intake.options import ReadOptions
 from stylemeter.support import places
 from stylemeter.support.files import read_bounded
@@ -25,6 +27,8 @@ from stylemeter.support.timing import TimeUp, within
 
 __all__ = ["Collection", "TuneSource", "collection_of_paths", "find_collection", "list_collections", "tune_sources"]
 
+#: Bytes of a tune kept in memory until it is its turn.
+HELD_BYTES_MAX = 64 * 2**10
 #: Bytes of a collection file, and processor seconds for what is searched for in all its tunes.
 FILE_BYTES_MAX, SEARCH_SECONDS = 2**20, 20.0
 
@@ -95,14 +99,69 @@ class TuneSource:
     ----------
     label : str
         File name, and the tune's reference number where a file holds many.
-    data : bytes
     kind : str
         Reader, by name.
+    path : Path
+        The file.
+    place : int
+        Which tune of the file, from 0; -1 for the whole of it.
+    digest : str
+        Of its bytes (SHA-256).
+    held : bytes or None
+        The bytes themselves, of a small one; a large one is read when it is its turn.
+    error : str
+        Why it can't be taken; else empty.
     """
 
     label: str
-    data: bytes
     kind: str
+    path: Path
+    place: int = -1
+    digest: str = ""
+    held: bytes | None = None
+    error: str = ""
+
+    @classmethod
+    def of(cls, label: str, kind: str, path: Path, data: bytes, place: int = -1) -> TuneSource:
+        """Make one of the bytes it has now."""
+        held = data if len(data) <= HELD_BYTES_MAX else None
+        return cls(label, kind, path, place, hashlib.sha256(data).hexdigest(), held)
+
+    @property
+    def data(self) -> bytes:
+        """Its bytes.
+
+        Raises
+        ------
+        InputError
+            If the file can't be read any more, or has changed since it was listed.
+        """
+        if self.held is not None:
+            return self.held
+        found = _bytes_of(self.path, self.place)
+        if hashlib.sha256(found).hexdigest() != self.digest:
+            raise PassingError("has changed while it was read", where=self.label, mend="fit again")
+        return found
+
+    def loaded(self) -> TuneSource:
+        """The same with its bytes, for a machine that does not have the file."""
+        return replace(self, held=self.data)
+
+
+def _bytes_of(path: Path, place: int) -> bytes:
+    """Bytes of a file, or of one of its tunes."""
+    from stylemeter.reading import load as load_bytes
+
+    return load_bytes(path) if place < 0 else _tunes(path)[place]
+
+
+@lru_cache(maxsize=1)
+def _tunes(path: Path) -> list[bytes]:
+    """Tunes of an ABC file; its large tunes are asked for one after the other."""
+    from stylemeter.reading import load as load_bytes
+    from stylemeter.reading.abc.read import decode, split_tunes
+
+    return [tune.text.encode("utf-8") for tune in split_tunes(decode(load_bytes(path)))]
 
 
 def list_collections() -> dict[str, Path]:
@@ -247,7 +306,7 @@ def _music21_corpus() -> Path:
 
 
 def tune_sources(collection: Collection, open_data: Path | None = None) -> tuple[list[TuneSource], list[str]]:
-    """Tunes of a collection, in order, and a line for each that could not be taken or was left out.
+    """Tunes of a collection, in order, and what to tell of those left out; one that can't be taken says why.
 
     Returns
     -------
@@ -257,7 +316,6 @@ def tune_sources(collection: Collection, open_data: Path | None = None) -> tuple
     from stylemeter.reading import sniff
 
     sources: list[TuneSource] = []
-    remarks: list[str] = []
     left_out, spent = 0, [0.0]
     for path in files_of(collection, open_data):
         try:
@@ -265,26 +323,26 @@ def tune_sources(collection: Collection, open_data: Path | None = None) -> tuple
             # a table without a header can only be known by what the collection says of it
             kind = "csv" if collection.reading.columns else sniff(data, path.name)
         except StylemeterError as error:
-            remarks.append(str(error.at(show(path.name))))
+            label = show(path.name)
+            sources.append(TuneSource(label, "", path, error=str(error.at(label))))
             continue
-        for source in _split(path.name, data, kind):
-            if _left_out(collection, source, spent):
+        for source, header in _split(path, data, kind):
+            if _left_out(collection, header, spent):
                 left_out += 1
             else:
                 sources.append(source)
-    if left_out:
-        remarks.append(f"{left_out} tunes left out: {collection.leave_out_why or collection.leave_out}")
-    return sources, remarks
+    why = collection.leave_out_why or collection.leave_out
+    return sources, [f"{left_out} tunes left out: {why}"] if left_out else []
 
 
-def _left_out(collection: Collection, source: TuneSource, spent: list[float]) -> bool:
+def _left_out(collection: Collection, header: str, spent: list[float]) -> bool:
     """Whether a tune is left out; adds the processor seconds that took to those spent."""
     if not collection.leave_out:
         return False
     start = time.process_time()
     try:
         with within(max(0.1, SEARCH_SECONDS - spent[0])):
-            found = re.search(collection.leave_out, _header(source))
+            found = re.search(collection.leave_out, header)
     except TimeUp:
         where = f"collection {collection.name}: leave_out"
         raise InputError("takes too long to look for", where=where, mend="write it without nested repeats") from None
@@ -292,16 +350,12 @@ def _left_out(collection: Collection, source: TuneSource, spent: list[float]) ->
     return found is not None
 
 
-def _split(name: str, data: bytes, kind: str) -> Iterable[TuneSource]:
-    """One source a tune of an ABC file; one a file otherwise."""
+def _split(path: Path, data: bytes, kind: str) -> Iterator[tuple[TuneSource, str]]:
+    """One source a tune of an ABC file, one a file otherwise; and what `leave_out` is matched against."""
     if kind != "abc":
-        return [TuneSource(name, data, kind)]
+        yield TuneSource.of(path.name, kind, path, data), path.name
+        return
     from stylemeter.reading.abc.read import decode, split_tunes
 
-    tunes = split_tunes(decode(data))
-    return [TuneSource(f"{name} X:{tune.number}", tune.text.encode("utf-8"), kind) for tune in tunes]
-
-
-def _header(source: TuneSource) -> str:
-    """What `leave_out` is matched against."""
-    return source.data.decode("utf-8", "replace") if source.kind == "abc" else source.label
+    for place, tune in enumerate(split_tunes(decode(data))):
+        yield TuneSource.of(f"{path.name} X:{tune.number}", kind, path, tune.text.encode("utf-8"), place), tune.text

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import re
-import shutil
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
@@ -20,19 +20,20 @@ from stylemeter.errors import ProfileError, StylemeterError, UsageError, WrongTy
 from stylemeter.features import CATALOG, FEATURE_VERSION, SCANS
 from stylemeter.music.excerpts import LADDER
 from stylemeter.music.melody import Melody, checked
+from stylemeter.style.checking import SUMS, is_profile
 from stylemeter.style.collections import Collection, find_collection, list_collections, tune_sources
 from stylemeter.style.distance import DistanceModel, fit_distance
-from stylemeter.style.document import SCHEMA, About, FeatureNorm, Origin, RungNorm, RungSize
+from stylemeter.style.document import About, FeatureNorm, Origin, RungNorm, RungSize
 from stylemeter.style.families import tune_families
 from stylemeter.style.limits import DRAWS, limit_rows, rounded
 from stylemeter.style.patterns import Lines
-from stylemeter.style.profile import Profile, load_profile, sample_bytes
+from stylemeter.style.profile import Profile, check_whole, load_profile, sample_bytes
 from stylemeter.style.ranks import family_weights, jensen_shannon, weighted_quantile
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, Rung
 from stylemeter.style.sampling import Sample, gather, sample_of
-from stylemeter.style.vocabulary import SCHEMA as VOCABULARY_SCHEMA
 from stylemeter.style.vocabulary import fit_vocabulary
-from stylemeter.support import places
+from stylemeter.support.files import read_bounded
+from stylemeter.support.install import in_the_way
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -259,6 +260,8 @@ def fit(
     """
     if not NAME.fullmatch(name):
         raise UsageError(f"{name!r} can't be a profile's name", mend="use letters, digits, - and _")
+    if folder is not None and os.path.lexists(folder) and not is_profile(folder):
+        raise in_the_way(folder)  # before minutes of work, not after
     report = progress or (lambda *_: None)
     melodies = _melodies(source)
     if melodies is None:
@@ -272,11 +275,9 @@ def fit(
     said = style or " and ".join(dict.fromkeys(c.style for c in collections)) or name
     recipe = recipe_text(name, said, collections)
     remarks = [*remarks, *sample.failures]
-    kept = _kept_fit(sample.digest, recipe, origins) if folder is not None else None
-    if folder is not None and kept is not None and (kept / "profile.json").is_file():
-        shutil.rmtree(folder, ignore_errors=True)
-        shutil.copytree(kept, folder)
-        return replace(load_profile(folder), remarks=tuple(remarks))
+    there = None if folder is None else _there(folder)
+    if there is not None and _is_the_same(there, sample, name, recipe, origins):
+        return replace(there, remarks=tuple(remarks))
     fitted = fit_sample(sample, lambda d, n: report("rungs", d, n))
     rungs = fitted.rungs
     patterns = fit_vocabulary(Lines.of(sample.lines), fitted.family)
@@ -301,11 +302,36 @@ def fit(
     )
     if folder is None:
         return profile
+    if there is not None and there.about.input_digest == sample.digest and there.about.extra == about.extra:
+        profile = replace(profile, calibration=there.calibration)  # of the same tunes: it still holds
     profile.save(folder)
-    if kept is not None:
-        shutil.rmtree(kept, ignore_errors=True)
-        shutil.copytree(folder, kept)
     return replace(load_profile(folder), remarks=tuple(remarks))
+
+
+def _there(folder: Path) -> Profile | None:
+    """The profile that lies where one is to be written, where it is whole."""
+    try:
+        return check_whole(folder)
+    except (ProfileError, OSError):
+        return None
+
+
+def _is_the_same(there: Profile, sample: Sample, name: str, recipe: str, origins: Sequence[Origin]) -> bool:
+    """Whether a profile is what would be fitted now: it and its calibration are left as they are then."""
+    assert there.folder is not None
+    about = there.about
+    same = (about.name, about.input_digest, about.stylemeter, about.failures, about.origins) == (
+        name,
+        sample.digest,
+        __version__,
+        len(sample.failures),
+        tuple(origins),
+    )
+    try:
+        told = read_bounded(there.folder / "recipe.toml", 2**20).decode("utf-8", "replace")
+        return same and told == recipe and (there.folder / SUMS).is_file()
+    except OSError:
+        return False
 
 
 def _melodies(source: Any) -> list[Melody] | None:
@@ -397,12 +423,3 @@ def _read_again(
     collections = [find_collection(origin.path or origin.name) for origin in profile.origins]
     parts = [(tune_sources(c, open_data)[0], c.reading) for c in collections]
     return gather(parts, workers=workers, progress=progress)
-
-
-def _kept_fit(digest: str, recipe: str, origins: Sequence[Origin]) -> Path | None:
-    """Where the cache keeps the profile of exactly these inputs."""
-    cache = places.cache_folder()
-    if cache is None:
-        return None
-    key = hashlib.sha256(f"{digest}\0{recipe}\0{origins!r}\0{SCHEMA}\0{VOCABULARY_SCHEMA}".encode()).hexdigest()
-    return cache / "fits" / key

@@ -2,7 +2,8 @@
 
 ``recipe.toml`` says what it was fitted from, ``profile.json`` holds counts, licences, digests, limits and models,
 ``sample.parquet`` the reference rows (one row group a rung), ``vocabulary.parquet`` the patterns its tunes share,
-``calibration.json`` what held-out checks measured.
+``calibration.json`` what held-out checks measured, ``SHA256SUMS`` the digests of what was fitted (``sha256sum -c``
+reads it).
 No pickle; nothing in it from which a melody could be rebuilt.
 """
 
@@ -12,7 +13,6 @@ import io
 import json
 import math
 import os
-import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -23,13 +23,24 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.errors import InputError, ProfileError, UnknownNameError, WrongTypeError
+from stylemeter.errors import ProfileError, UnknownNameError, WrongTypeError
 from stylemeter.style import cache as rank_cache
-from stylemeter.style.checking import calibration_of, document_of, sample_of
+from stylemeter.style.checking import (
+    CALIBRATION,
+    FILES,
+    SUMS,
+    calibration_of,
+    check_sums,
+    document_of,
+    is_profile,
+    sample_of,
+    sums_of,
+)
 from stylemeter.style.document import About, Limits, Origin, RungNorm
 from stylemeter.style.rung import FAMILIES_FOR_LIMITS, FAMILIES_FOR_RUNG, Rung
 from stylemeter.support import places
-from stylemeter.support.files import writing
+from stylemeter.support.files import write_whole, writing
+from stylemeter.support.install import install
 from stylemeter.support.notebook import html_table
 from stylemeter.support.printable import show
 
@@ -38,7 +49,7 @@ if TYPE_CHECKING:
 
     from stylemeter.style.vocabulary import Vocabulary
 
-__all__ = ["Limits", "Profile", "installed", "load_profile", "sample_bytes", "styles"]
+__all__ = ["Limits", "Profile", "check_whole", "installed", "load_profile", "sample_bytes", "styles"]
 
 
 @dataclass(frozen=True)
@@ -282,7 +293,7 @@ class Profile:
         return self.about.to_plain() | {"rungs": [self.norm(size.notes).to_plain() for size in self.about.rungs]}
 
     def save(self, folder: str | PathLike[str] | None = None) -> Path:
-        """Write the profile's folder, whole or not at all; an older profile there is replaced.
+        """Write the profile's folder as a transaction: it is checked whole before it takes the place of an older one.
 
         Parameters
         ----------
@@ -295,44 +306,68 @@ class Profile:
 
         Raises
         ------
-        InputError, UsageError
-            If it can't be written.
+        UsageError
+            If something that is no profile lies there, or it can't be written. Nothing is changed then.
         """
         target = places.user_folder("profiles") / self.name if folder is None else Path(folder)
         if self.folder is not None and target.resolve() == self.folder.resolve():
-            return self._save_calibration(target)
-        part = target.with_name(f".{target.name}.part")
-        shutil.rmtree(part, ignore_errors=True)
-        try:
-            if self.folder is not None:
-                shutil.copytree(self.folder, part)
-            else:
-                part.mkdir(parents=True)
-                (part / "sample.parquet").write_bytes(sample_bytes(self.names, self._rungs))
-                (part / "vocabulary.parquet").write_bytes(self.patterns)
-                (part / "profile.json").write_text(_dump(self.to_plain()) + "\n", encoding="utf-8")
-                (part / "recipe.toml").write_text(self.recipe, encoding="utf-8")
-            self._save_calibration(part)
-            if target.exists():
-                shutil.rmtree(target)
-            part.replace(target)
-        except OSError as error:
-            raise InputError(
-                f"can't write the profile ({error.strerror})", where=str(target), mend="name another with --out"
-            ) from None
+            if self.calibration is not None:
+                with writing(target):
+                    write_whole(target / CALIBRATION, _calibration_bytes(self.calibration))
+            return target
+        install(target, self._fill, is_profile, check_whole)
         return target
 
-    def _save_calibration(self, folder: Path) -> Path:
+    def _fill(self, folder: Path) -> None:
+        """Write the files into an empty folder."""
+        if self.folder is not None:
+            for name in FILES:
+                if (self.folder / name).is_file():
+                    (folder / name).write_bytes((self.folder / name).read_bytes())
+        else:
+            (folder / "sample.parquet").write_bytes(sample_bytes(self.names, self._rungs))
+            (folder / "vocabulary.parquet").write_bytes(self.patterns)
+            (folder / "profile.json").write_text(_dump(self.to_plain()) + "\n", encoding="utf-8")
+            (folder / "recipe.toml").write_text(self.recipe, encoding="utf-8")
         if self.calibration is not None:
-            with writing(folder / "calibration.json"):
-                (folder / "calibration.json").write_text(json.dumps(self.calibration, indent=1) + "\n", "utf-8")
-        return folder
+            (folder / CALIBRATION).write_bytes(_calibration_bytes(self.calibration))
+        (folder / SUMS).write_text(sums_of(folder), encoding="utf-8")
 
     def _work_out(self, notes: int, feature: str, coverage: float) -> list[float]:
         """Limits of a coverage that is not stored."""
         from stylemeter.style.limits import limit_rows
 
         return limit_rows(self.full_rung(notes), feature, [coverage])[0]
+
+
+def _calibration_bytes(calibration: dict[str, Any]) -> bytes:
+    return (json.dumps(calibration, indent=1) + "\n").encode("utf-8")
+
+
+def check_whole(folder: Path) -> Profile:
+    """Load everything of a profile folder that placing a melody needs, past all caches.
+
+    Raises
+    ------
+    ProfileError
+        If anything is damaged, missing or of another version.
+    """
+    plain = document_of(folder)
+    about = About.from_plain(plain, show(folder))
+    check_sums(folder)
+    sample_of(folder, about.sample_sha256)
+    profile = Profile(folder, about, calibration_of(folder, about.input_digest))
+    for size in about.rungs:
+        rung = profile.full_rung(size.notes)
+        if rung.families != size.families:
+            raise ProfileError(
+                f"damaged sample: families of {size.notes} notes", where=show(folder), mend="fit it anew"
+            )
+        for name in (*profile.names, *about.extra):
+            rung.ordered(name)
+    for plain_rung in plain["rungs"]:
+        RungNorm.from_plain(plain_rung)
+    return profile
 
 
 def _check_size(file: Any, group: int, rows: int) -> None:
@@ -389,9 +424,10 @@ def _load_folder(folder: Path) -> Profile:
     plain = kept or document_of(folder)
     about = About.from_plain(plain, show(folder))
     if kept is None:
+        check_sums(folder)
         sample_of(folder, about.sample_sha256)
         rank_cache.store_document(entry, plain)
-    return Profile(folder, about, calibration_of(folder))
+    return Profile(folder, about, calibration_of(folder, about.input_digest))
 
 
 def installed() -> dict[str, Path]:
@@ -416,12 +452,20 @@ def styles() -> list[Profile]:
     -------
     list of Profile
 
+    Raises
+    ------
+    ProfileError
+        If there are styles and none can be used.
+
     Examples
     --------
     >>> "pop-songs" in [style.name for style in styles()]
     True
     """
-    return usable_styles()[0]
+    there, passed_over = usable_styles()
+    if passed_over and not there:
+        raise ProfileError(f"no style can be used: {passed_over[0]}", mend="fit or install them anew")
+    return there
 
 
 def usable_styles() -> tuple[list[Profile], list[str]]:

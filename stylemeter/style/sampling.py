@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -41,6 +42,8 @@ __all__ = ["Sample", "TuneRows", "gather", "sample_melody", "sample_of"]
 Ints = npt.NDArray[np.int64]
 Singles = npt.NDArray[np.float32]
 
+#: Where a chunk's table tells what it lost to time or memory.
+LOST = b"lost"
 #: Tunes a chunk.
 CHUNK_TUNES = 64
 #: Distributions kept beside the scalars.
@@ -110,10 +113,12 @@ def sample_melody(melody: Melody, ladder: Sequence[int] = LADDER) -> TuneRows:
 
 def _measure(source: TuneSource, options: ReadOptions) -> tuple[list[dict[str, Any]], StylemeterError | None]:
     """Rows of a chunk's table for one source: one a melody, or one that says why there is none; and that error."""
+    if source.error:
+        return [{"label": source.label, "error": source.error}], PassingError(source.error)
     try:
         melodies = shared_session().read_bytes(source.data, source.kind, source.label, options)
     except StylemeterError as error:
-        return [{"label": source.label, "error": str(error)}], error
+        return [{"label": source.label, "error": str(error if error.where else error.at(source.label))}], error
     return [_row(source.label, melody) for melody in melodies], None
 
 
@@ -164,14 +169,15 @@ def measure_chunk(sources: Sequence[TuneSource], options: ReadOptions, path: Pat
             found = pq.ParquetFile(pa.BufferReader(there)).read()
             if found.schema.equals(_schema()):
                 return found
-    rows, lasting = [], True
+    rows, lost = [], []
     for source in sources:
         more, refused = _measure(source, options)
         rows += more
-        # what time or memory refused today may be read tomorrow
-        lasting = lasting and not isinstance(refused, PassingError)
+        lost += [str(refused)] if isinstance(refused, PassingError) else []
     table = pa.Table.from_pylist(rows, schema=_schema())
-    if path is not None and lasting:
+    if lost:  # what time or memory refused today may be read tomorrow: not kept
+        return table.replace_schema_metadata({LOST: json.dumps(lost)})
+    if path is not None:
         stream = io.BytesIO()
         pq.write_table(table, stream, compression="zstd")
         keep(path, stream.getvalue())
@@ -184,8 +190,9 @@ def chunk_name(sources: Sequence[TuneSource], options: ReadOptions) -> str:
     versions = (__version__, READER_VERSION, FEATURE_VERSION, list(CATALOG), list(SCANS), LADDER, repr(options))
     digest.update(repr(versions).encode())
     for source in sources:
-        digest.update(f"{source.label}\0{source.kind}\0{len(source.data)}\0".encode("utf-8", "surrogateescape"))
-        digest.update(source.data)
+        data = b"" if source.error else source.data
+        digest.update(f"{source.label}\0{source.kind}\0{len(data)}\0".encode("utf-8", "surrogateescape"))
+        digest.update(data)
     return digest.hexdigest()
 
 
@@ -275,13 +282,26 @@ def gather(
     tables, done = [], 0
     if all(job[2] and job[2].is_file() for job in jobs):  # what is there is quicker taken than handed over
         workers, scheduler = 1, None
-    for job, table in zip(jobs, run_many(measure_chunk, [job[:3] for job in jobs], workers, scheduler), strict=True):
+    calls = [([s.loaded() for s in job[0]] if scheduler else job[0], *job[1:3]) for job in jobs]
+    for job, table in zip(jobs, run_many(measure_chunk, calls, workers, scheduler), strict=True):
         tables.append(table)
         done += len(job[0])
         if progress:
             progress(done, total)
-    digest = hashlib.sha256("".join(job[3] for job in jobs).encode()).hexdigest()
+    lost: list[str] = []
+    for place, (job, table) in enumerate(zip(jobs, tables, strict=True)):
+        if _lost(table):  # once more, now that nothing else is running
+            tables[place] = measure_chunk(*job[:3])
+            lost += _lost(tables[place])
+    # what is lost to time or memory decides what the sample is, too
+    digest = hashlib.sha256("".join([*(job[3] for job in jobs), *lost]).encode("utf-8", "replace")).hexdigest()
     return _assemble(tables, digest)
+
+
+def _lost(table: pa.Table) -> list[str]:
+    """A line for each tune of a chunk that was refused for time or memory."""
+    found: list[str] = json.loads((table.schema.metadata or {}).get(LOST, b"[]"))
+    return found
 
 
 def _assemble(tables: Sequence[pa.Table], digest: str) -> Sample:

@@ -19,7 +19,7 @@ from stylemeter.errors import UsageError
 from stylemeter.support.files import writing
 from stylemeter.support.printable import show
 
-__all__ = ["install"]
+__all__ = ["in_the_way", "install"]
 
 _AT_FDCWD, _EXCHANGE = -100, 2
 
@@ -50,11 +50,7 @@ def install(
         with _locked(folder.parent):
             _clear(folder)
             if os.path.lexists(folder) and not ours(folder):
-                raise UsageError(
-                    "is there already and is no profile: nothing was changed",
-                    where=show(folder),
-                    mend="choose another name or another --out",
-                )
+                raise in_the_way(folder)
             aside = folder.with_name(f".{folder.name}.{os.getpid()}.part")
             try:
                 aside.mkdir()
@@ -64,6 +60,12 @@ def install(
                 _swap(aside, folder)
             finally:
                 shutil.rmtree(aside, ignore_errors=True)
+
+
+def in_the_way(folder: Path) -> UsageError:
+    """The error of a folder that must not be replaced."""
+    what = "is there already and holds something else: nothing was changed"
+    return UsageError(what, where=show(folder), mend="choose another name or another --out")
 
 
 @contextmanager
@@ -79,6 +81,9 @@ def _locked(parent: Path) -> Iterator[None]:
 
 def _clear(folder: Path) -> None:
     """Take away what runs that were ended left aside; the lock tells that none of them is running."""
+    moved = folder.with_name(f".{folder.name}.0.part")
+    if moved.exists() and not os.path.lexists(folder):  # ended between the two moves of `_swap`
+        moved.rename(folder)
     for left in folder.parent.glob(f".{_plain(folder.name)}.*.part"):
         if left.name.split(".")[-2].isdigit():
             shutil.rmtree(left, ignore_errors=True)

@@ -47,7 +47,7 @@ def run(*arguments):
 
 def test_fit_a_folder_with_a_bad_file_and_place_against_it(home):
     result = run("fit", home / "tunes", "--name", "term-1", "--style", "our tunes", "--workers", "1")
-    assert result.exit_code == 0
+    assert result.exit_code == 3
     assert "60 tunes in 60 families" in result.stdout
     assert "bad.abc" in result.stderr
     profile = load_profile("term-1")
@@ -100,7 +100,7 @@ def test_a_profile_of_a_collection_file_of_the_users_own_finds_its_tunes_again(h
         'licence_words = "all rights waived"\nattribution = "nobody"\nobtain = "write them"\n'
     )
     monkeypatch.chdir(home)
-    assert run("fit", "own.toml", "--name", "own", "--workers", "1").exit_code == 0
+    assert run("fit", "own.toml", "--name", "own", "--workers", "1").exit_code == 3
     monkeypatch.chdir(home.parent)
     assert gather_profile(load_profile("own"), None, 1).digest == load_profile("own").about.input_digest
 
@@ -118,7 +118,7 @@ def test_same_tunes_give_the_same_bytes_and_a_refit_reads_nothing(home, monkeypa
     for name in ("profile.json", "recipe.toml", "sample.parquet"):
         assert (home / "one" / "a" / name).read_bytes() == (home / "two" / "a" / name).read_bytes()
     monkeypatch.setattr(sampling, "_measure", lambda *_: pytest.fail("a warm refit must not read a tune"))
-    assert run("fit", home / "tunes", "--name", "a", "--out", home / "three", "--workers", "1").exit_code == 0
+    assert run("fit", home / "tunes", "--name", "a", "--out", home / "three", "--workers", "1").exit_code == 3
     assert (home / "three" / "a" / "profile.json").read_bytes() == (home / "one" / "a" / "profile.json").read_bytes()
 
 

@@ -10,12 +10,14 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from stylemeter.errors import ProfileError
-from stylemeter.features import CATALOG, FEATURE_VERSION
+from stylemeter.features import CATALOG, FEATURE_VERSION, HABITS, SCANS
 from stylemeter.style.distance import DistanceModel
 
 __all__ = ["SCHEMA", "About", "FeatureNorm", "Limits", "Origin", "RungNorm", "RungSize"]
 
 SCHEMA = "stylemeter/profile/1"
+#: Columns a sample has for the habits.
+_HABIT_COLUMNS = {*(f"{kind}:{name}" for kind in ("habit", "shown") for name in HABITS), *(f"scan:{n}" for n in SCANS)}
 
 #: Mean shares of a distribution; those of onsets by meter.
 Shares = list[float]
@@ -238,7 +240,8 @@ class About:
             raise ProfileError(f"field {error.args[0]!r} is missing", where=where, mend="fit it anew") from None
         except (TypeError, ValueError) as error:
             raise ProfileError(f"a field can't be read ({error})", where=where, mend="fit it anew") from None
-        if about.feature_version != FEATURE_VERSION or about.features != tuple(CATALOG):
+        known = about.feature_version == FEATURE_VERSION and about.features == tuple(CATALOG)
+        if not known or not set(about.extra) >= _HABIT_COLUMNS:
             raise ProfileError(
                 "fitted with another version of the feature dictionary",
                 where=where,

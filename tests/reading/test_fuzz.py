@@ -5,10 +5,14 @@ long one (``-m slow``) makes 2000 damaged files a kind and says what became of t
 """
 
 import importlib.util
+import io
 import json
+import math
 import random
 import re
+import struct
 import sys
+import wave
 from collections import Counter
 from pathlib import Path
 
@@ -56,6 +60,19 @@ def _smallest(paths, count):
     """Contents of the smallest files, near-empty ones left out."""
     sized = sorted((path.stat().st_size, str(path), path) for path in paths)
     return [path.read_bytes() for size, _, path in sized if 150 < size <= SEED_BYTES][:count]
+
+
+def _sound(seconds):
+    """A plain tone as a WAV file."""
+    rate = 8000
+    samples = [int(9000 * math.sin(2 * math.pi * 220 * i / rate)) for i in range(int(seconds * rate))]
+    data = io.BytesIO()
+    with wave.open(data, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(rate)
+        file.writeframes(struct.pack(f"<{len(samples)}h", *samples))
+    return data.getvalue()
 
 
 def _written_cases(*suffixes):

@@ -235,7 +235,7 @@ def test_meter_change_is_the_tunes_own():
 def test_no_bar_lines_at_all():
     melody = tune("CDEFGABc")
     assert beats(melody)[4] == "2.1"
-    assert "no bar lines: bars are counted from the beginning" in melody.remarks
+    assert "no bar lines within it: bars are counted from the beginning" in melody.remarks
 
 
 def test_bars_of_rest_keep_their_numbers():

@@ -67,6 +67,7 @@ def test_a_style_that_is_not_installed_joins_the_ranking(tmp_path):
     shutil.copytree(installed()["pop-songs"], copied)
     document = json.loads((copied / "profile.json").read_text())
     (copied / "profile.json").write_text(json.dumps(document | {"name": "mine"}))
+    (copied / "SHA256SUMS").unlink()  # of the document as it was
     analysis = prepare(copied)
     assert [s.name for s in analysis.styles] == [*installed(), "mine"]
     direct = find_out(walk(1, 32), analysis.profile, analysis.styles, analysis.advice)

@@ -30,6 +30,7 @@ def side(name, melodies, labels=None):
             packed=[""] * len(melodies),
             tune=np.repeat(np.arange(len(melodies)), [len(r.rung) for r in rows]),
             rung=np.concatenate([r.rung for r in rows]),
+            scans=np.concatenate([r.scans for r in rows]),
             values=np.concatenate([r.values for r in rows]),
             shapes={n: [c for r in rows for c in r.shapes[n]] for n in DISTRIBUTIONS},
             meter=[label for r in rows for label in r.meter],

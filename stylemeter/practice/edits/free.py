@@ -90,7 +90,7 @@ def free_habit(placement: Placement, place: HabitPlace) -> Freed | None:
     if placement.plan is None or not place.scan or len(placement.melody) > CHECKED_NOTES_MAX:
         return None
     best: Freed | None = None
-    for trait in _TRAITS[place.scan]:
+    for trait in _TRAITS.get(place.scan, ()):
         name, high = (trait, None) if isinstance(trait, str) else trait
         found = _freed_by(placement, placement.plan, place, name, high)
         if found is not None and (best is None or (found.gone, found.p) > (best.gone, best.p)):

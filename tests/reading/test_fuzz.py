@@ -135,7 +135,7 @@ def seeds(kind, open_data, count):
         "csv": lambda: [*_tables("to_csv", count // 2), *_smallest(ours.glob("table/*.csv"), count)],
         "json": lambda: [*_tables("to_json", count // 2), *_smallest(ours.glob("table/*.json"), count)],
         "tab": lambda: _smallest(ours.glob("tab/*.tab"), count),
-        "audio": lambda: [_sound(seconds) for seconds in (0.3, 1.0)],
+        "audio": lambda: [_sound(seconds) for seconds in (0.2, 0.3, 0.4, 0.6, 0.8, 1.0)],
     }
     made = _written_cases(*KINDS[kind].suffixes)
     return [seed for seed in [*real[kind](), *made] if seed]

@@ -17,6 +17,7 @@ import pytest
 from conftest import open_data_folder
 from helpers.places import ROOT
 from inputs.sixty import CASES
+from reading.audio.takes import as_file, take
 
 from stylemeter.errors import InputError, LimitError
 from stylemeter.reading import KINDS
@@ -29,6 +30,9 @@ SEEDS_SHORT, SEEDS_LONG = 12, 50
 SHORT, LONG = 40, 2000
 SEED_BYTES = 12_000
 SECONDS = 5
+
+#: A recording's tempo has to be told, else it is asked for.
+OPTIONS = {"audio": ReadOptions(tempo=96)}
 
 #: Numbers, words and signs put where a number stood.
 ODD = [
@@ -118,6 +122,7 @@ def seeds(kind, open_data, count):
         "csv": lambda: [*_tables("to_csv", count // 2), *_smallest(ours.glob("table/*.csv"), count)],
         "json": lambda: [*_tables("to_json", count // 2), *_smallest(ours.glob("table/*.json"), count)],
         "tab": lambda: _smallest(ours.glob("tab/*.tab"), count),
+        "audio": lambda: [as_file(take(5, notes=6)[0], form=form) for form in ("WAV", "FLAC", "OGG", "MP3", "AIFF")],
     }
     made = _written_cases(*KINDS[kind].suffixes)
     return [seed for seed in [*real[kind](), *made] if seed]
@@ -269,7 +274,7 @@ def holds_together(melody):
 def outcome(process, kind, data):
     """What became of a damaged file, in a word."""
     try:
-        melodies = unpack(process.read(KINDS[kind], data, ReadOptions()))
+        melodies = unpack(process.read(KINDS[kind], data, OPTIONS.get(kind, ReadOptions())))
     except LimitError as error:
         return "too slow" if "took longer" in str(error) else "limit"
     except InputError as error:

@@ -244,10 +244,7 @@ REFUSED = [
     (b"\xff\xd8\xff\xe0\x00\x10JFIF", "a picture"),
     (b"<svg xmlns='x'/>", "a picture"),
     (b"%PDF-1.7", "a page for print"),
-    (b"RIFF\x00\x00\x00\x00WAVEfmt ", "sound"),
-    (b"ID3\x03\x00", "sound"),
     (b"\x00\x00\x00\x20ftypM4A ", "sound"),
-    (b"OggS\x00", "sound"),
     (b"<!DOCTYPE html><html>", "a web page"),
     (b"\n<HTML><body>X:1</body>", "a web page"),
     (gzip.compress(ABC, mtime=0), "a packed archive"),
@@ -277,6 +274,13 @@ def test_what_is_no_melody_is_named(data, words, name):
     with pytest.raises(InputError, match=words) as caught:
         sniff(data, name)
     assert caught.value.mend
+
+
+@pytest.mark.parametrize(
+    "head", [b"RIFF\x00\x00\x00\x00WAVEfmt ", b"FORM\x00\x00\x00\x00AIFF", b"ID3\x03\x00", b"OggS\x00", b"fLaC"]
+)
+def test_recordings_are_known_by_their_first_bytes(head):
+    assert sniff(head, "") == sniff(head, "notes.txt") == "audio"
 
 
 @pytest.mark.parametrize("name", ["solo.abc", "solo.mid", "solo.krn", "solo.json", "solo.musicxml", "solo.mxl"])

@@ -119,7 +119,9 @@ def _path(
     """Pitch of every frame (`PITCHES` is silence), and where a note begins."""
     count = len(onset)
     padded = np.pad(onset, ((2, 2), (0, 0)))
-    highest = np.max([padded[i : i + count] for i in range(5)], axis=0)
+    highest = padded[:count].copy()
+    for i in range(1, 5):
+        np.maximum(highest, padded[i : i + count], out=highest)
     begins = (onset >= highest) & (onset > price.candidate)
     earned = price.frame * np.clip(heard.line, -price.bound, price.bound)
     owed = np.minimum(np.pad(earned, ((0, price.attack), (0, 0))), 0)

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from stylemeter.reading.audio.spectra import LOWEST, PITCH_LOW, PITCHES, blocks
+from stylemeter.reading.audio.spectra import HOP, LOWEST, PITCH_LOW, PITCHES, blocks
 
 __all__ = ["BESIDE", "Heard", "hear", "weights"]
 
@@ -28,7 +28,7 @@ Floats = npt.NDArray[np.float32]
 #: Frames on either side that what is said of a frame depends on.
 BESIDE = 88
 #: Frames worked on at once.
-BLOCK = 800
+BLOCK = 500
 #: First bin of the lowest pitch, and from there to its partials 1/2, 1, 2, 3, 4, 5, 6, 7, 8.
 FIRST = round(3 * (PITCH_LOW - 1 / 3 - LOWEST))
 PARTIALS = (-36, 0, 36, 57, 72, 84, 93, 101, 108)
@@ -79,16 +79,15 @@ def hear(sound: Floats, tuning: float = 0.0) -> Heard:
     Heard
     """
     run = _engine()
-    maps: list[Floats] = []
-    tracks: list[Floats] = []
+    count = len(sound) // HOP
+    maps, tracks = np.empty((4, count, PITCHES), np.float32), np.empty((3, count), np.float32)
     for first, skip, spectra in blocks(sound, BLOCK, BESIDE, tuning):
         block_maps, block_tracks = run(spectra)
-        stop = skip + BLOCK
-        maps.append(block_maps[:, skip:stop])
-        tracks.append(block_tracks[:, skip:stop])
-        del first
-    whole, track = np.concatenate(maps, axis=1), np.concatenate(tracks, axis=1)
-    return Heard(whole[0], whole[1], whole[2], whole[3] * 50, track[0], track[1], track[2])
+        stop = min(first + BLOCK, count)
+        maps[:, first:stop] = block_maps[:, skip : skip + stop - first]
+        tracks[:, first:stop] = block_tracks[:, skip : skip + stop - first]
+    maps[3] *= 50
+    return Heard(maps[0], maps[1], maps[2], maps[3], tracks[0], tracks[1], tracks[2])
 
 
 def _engine() -> Callable[[Floats], tuple[Floats, Floats]]:

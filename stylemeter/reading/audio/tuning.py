@@ -29,8 +29,8 @@ def tuning_of(sound: npt.NDArray[np.float32]) -> float:
     --------
     >>> t = np.arange(RATE * 2) / RATE
     >>> tone = sum(np.sin(2 * np.pi * 220 * 2 ** (30 / 1200) * k * t) / k for k in range(1, 6))
-    >>> round(tuning_of(tone.astype(np.float32)))
-    30
+    >>> abs(tuning_of(tone.astype(np.float32)) - 30) < 2
+    True
     """
     from scipy.fft import rfft
 

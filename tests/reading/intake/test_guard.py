@@ -276,6 +276,13 @@ def test_what_is_no_melody_is_named(data, words, name):
     assert caught.value.mend
 
 
+@pytest.mark.parametrize(
+    "head", [b"RIFF\x00\x00\x00\x00WAVEfmt ", b"FORM\x00\x00\x00\x00AIFF", b"ID3\x03\x00", b"OggS\x00", b"fLaC"]
+)
+def test_recordings_are_known_by_their_first_bytes(head):
+    assert sniff(head, "") == sniff(head, "notes.txt") == "audio"
+
+
 @pytest.mark.parametrize("name", ["solo.abc", "solo.mid", "solo.krn", "solo.json", "solo.musicxml", "solo.mxl"])
 @pytest.mark.parametrize("protocol", [0, 2, 3, 4, 5])
 def test_a_pickle_in_disguise_is_refused_by_any_name(name, protocol):

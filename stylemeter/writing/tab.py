@@ -48,7 +48,7 @@ def to_tab(melody: Melody) -> str:
     >>> from stylemeter.reading.draft.build import Draft, RawNote, build
     >>> tune = build(Draft([RawNote(0, 5040, 57.0), RawNote(5040, 5040, 60.0), RawNote(10080, 30240, 62.0)]))
     >>> print(to_tab(tune).partition("Fingering")[2].partition("hand.")[2].strip())
-    |E  E  H.
+    E  E  H.
     e|----------|
     B|----------|
     G|----5--7--|

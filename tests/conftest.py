@@ -1,6 +1,7 @@
 """Shared fixtures: where the open collections are, and small melodies to measure."""
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -41,3 +42,28 @@ def music21_corpus() -> Path:
     if folder is None or not folder.is_dir():
         pytest.skip("music21's corpus folder is not installed")
     return folder
+
+
+#: Of the browser: no sandbox (tests run as root), nothing of its own that would call out.
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="module")
+def browser() -> object:
+    """The distribution's Chromium, without a window."""
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        pytest.skip("chromium is not installed")
+    with sync_api.sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=program, args=FLAGS)
+        yield opened
+        opened.close()

@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import re
-import shutil
 from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
@@ -21,28 +20,6 @@ from stylemeter.report.solo.page import page_html
 from stylemeter.report.solo.words import texts
 
 pytestmark = pytest.mark.browser
-
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        pytest.skip("chromium is not installed")
-    with sync_api.sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=program, args=FLAGS)
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 from importlib.util import find_spec
 
 import pytest
@@ -14,15 +13,6 @@ pytestmark = pytest.mark.browser
 
 TAKE = ROOT / "corpus" / "evening-class" / "take-1.musicxml"
 OTHER = ROOT / "corpus" / "evening-class" / "take-2.musicxml"
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 TAB = """\
 e|-----------------|-----------------|
 B|-----------5-6-8-|-8-6-5-----------|
@@ -31,18 +21,6 @@ D|-5-7-------------|-------------7-5-|
 A|-----------------|-----------------|
 E|-----------------|-----------------|
 """
-
-
-@pytest.fixture(scope="module")
-def browser():
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        pytest.skip("chromium is not installed")
-    with sync_api.sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=program, args=FLAGS)
-        yield opened
-        opened.close()
 
 
 @pytest.fixture
@@ -122,7 +100,9 @@ def test_a_corrected_note_changes_the_verdict(page):
     told(page, "#chosen", "E♭4")
     page.keyboard.press("Control+z")
     told(page, "#chosen", "D4")
+    runs = "label:has(#show-runs) .verdict"
     before = lesson(page)
+    assert "clearly" in before.locator(runs).inner_text()
     assert "note value" in page.inner_text("#said")
     assert before.locator("h1").count() == 1
     # every second note removed, by pointer and by keyboard: no run is left
@@ -133,7 +113,9 @@ def test_a_corrected_note_changes_the_verdict(page):
         page.keyboard.press("Delete")
         told(page, "#chosen", f" of {left}:")
         page.keyboard.press("ArrowRight")
-    lesson(page).locator("text=62 notes").first.wait_for()
+    after = lesson(page)
+    after.locator("text=62 notes").first.wait_for()
+    assert "clearly" not in after.locator(runs).inner_text()
 
 
 def test_several_at_once_with_a_broken_one_among_them(page):

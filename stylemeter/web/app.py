@@ -12,7 +12,7 @@ import tempfile
 import threading
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -89,7 +89,7 @@ class Desk:
     session: Session = field(default_factory=lambda: Session(guarded=True))
     pages: OrderedDict[str, str] = field(default_factory=OrderedDict)
     jobs: OrderedDict[str, Job] = field(default_factory=OrderedDict)
-    _analyses: dict[str, Analysis] = field(default_factory=dict)
+    _any: Analysis | None = None
     _count: int = 0
     _lock: threading.RLock = field(default_factory=threading.RLock)
 
@@ -118,9 +118,13 @@ class Desk:
         from stylemeter.analysis import prepare
 
         with self._lock:
-            if style not in self._analyses:
-                self._analyses[style] = prepare(style or None, advice=self.advice)
-            return self._analyses[style]
+            if self._any is None:
+                self._any = prepare(advice=self.advice)
+            # the styles are loaded once, whichever of them is compared with
+            chosen = next((s for s in self._any.styles if s.name == style), None)
+            if chosen is not None:
+                return replace(self._any, profile=chosen)
+            return prepare(style, advice=self.advice) if style else self._any
 
     def findings(self, table: Any, style: str) -> Findings:
         """All that is said of a corrected take."""

@@ -123,7 +123,6 @@ class Shelf:
         table: bytes,
         *,
         day: str = "",
-        original: tuple[str, bytes] | None = None,
         told: dict[str, Any] | None = None,
     ) -> Take:
         """Keep a take.
@@ -136,8 +135,6 @@ class Shelf:
             A note table as `writing.table.to_json` writes it.
         day : str
             ISO 8601; today by default.
-        original : tuple of (str, bytes), optional
-            Name and bytes of the take as it came.
         told : dict, optional
             What was said of it.
 
@@ -163,13 +160,10 @@ class Shelf:
                 "date": day,
                 "title": title[:200],
                 "player": player[:200] or NOBODY,
+                "told": told or {},
             }
             kept = self._kept(folder)
             kept.mkdir(parents=True, exist_ok=True)
-            if original is not None:
-                record["original"] = show(original[0])
-                write_whole(kept / f"{name}.original", original[1])
-            record["told"] = told or {}
             write_whole(kept / f"{name}.record.json", _dump(record))
             write_whole(self._table(folder, name), table)
         return Take(folder, name, record)
@@ -192,20 +186,6 @@ class Shelf:
                 self._kept(take.player).mkdir(parents=True, exist_ok=True)
                 write_whole(self._kept(take.player) / f"{take.name}.original", data)
                 write_whole(self._kept(take.player) / f"{take.name}.record.json", _dump(record))
-
-    def tell(self, take: Take, told: dict[str, Any]) -> None:
-        """Keep what was said of a take; a take that went meanwhile stays away."""
-        with self._changing():
-            if self._table(take.player, take.name).is_file():
-                record = {"schema": SCHEMA, **self._record(take.player, take.name), "told": told}
-                self._kept(take.player).mkdir(parents=True, exist_ok=True)
-                write_whole(self._kept(take.player) / f"{take.name}.record.json", _dump(record))
-
-    def replace_table(self, take: Take, table: bytes) -> None:
-        """Keep corrected notes in place of a take's own."""
-        with self._changing():
-            self.find(take.player, take.name)
-            write_whole(self._table(take.player, take.name), table)
 
     def remove(self, take: Take) -> None:
         """Take a take off the shelf: its table first, so that half a removal leaves no half take."""

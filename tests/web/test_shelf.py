@@ -24,8 +24,14 @@ def table():
     return to_json(written("C4:1/2 D4:1/2 E4:1/2 F4:1/2 " * 8)).encode()
 
 
+def with_original(shelf, take, name, data):
+    """The take once the file it came in lies beside it."""
+    shelf.put_original(take, name, data)
+    return shelf.find(take.player, take.name)
+
+
 def test_a_take_is_kept_as_a_table_the_commands_read(shelf, table):
-    take = shelf.put("K.V.", "Lamp Oil Lane", table, day="2026-03-02", original=("take.mid", b"MThd"))
+    take = with_original(shelf, shelf.put("K.V.", "Lamp Oil Lane", table, day="2026-03-02"), "take.mid", b"MThd")
     assert (take.player, take.name, take.date) == ("K V", "2026-03-02 Lamp Oil Lane", "2026-03-02")
     files = find([shelf.folder])
     assert files == [shelf.path(take)]  # the take as it came and the record are passed over
@@ -76,7 +82,8 @@ def test_a_date_that_is_none(shelf, table):
 def test_two_windows_lose_nothing(shelf, table):
     def keep(i):
         for _ in range(10):
-            Shelf(shelf.folder).put("K V", "same", table, day="2026-03-02", original=(f"{i}.mid", str(i).encode()))
+            mine = Shelf(shelf.folder)
+            with_original(mine, mine.put("K V", "same", table, day="2026-03-02"), f"{i}.mid", str(i).encode())
 
     threads = [threading.Thread(target=keep, args=(i,)) for i in range(4)]
     for thread in threads:
@@ -89,7 +96,7 @@ def test_two_windows_lose_nothing(shelf, table):
 
 
 def test_what_is_deleted_is_gone_and_nothing_else(shelf, table):
-    one = shelf.put("K V", "one", table, original=("a.mid", b"x"))
+    one = with_original(shelf, shelf.put("K V", "one", table), "a.mid", b"x")
     two = shelf.put("K V", "two", table)
     shelf.remove(one)
     assert shelf.takes() == [two]
@@ -113,7 +120,7 @@ def test_a_damaged_record_costs_what_it_said_and_no_more(shelf, table):
 
 
 def test_the_export_holds_everything_and_is_the_same_again(shelf, table):
-    shelf.put("K V", "a", table, day="2026-03-02", original=("a.mid", b"MThd"))
+    with_original(shelf, shelf.put("K V", "a", table, day="2026-03-02"), "a.mid", b"MThd")
     shelf.put("L M", "b", table, day="2026-03-03")
     packed = shelf.packed()
     assert packed == shelf.packed()
